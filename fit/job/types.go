@@ -1,0 +1,113 @@
+package job
+
+import (
+	"github.com/golang/geo/r3"
+	"github.com/golang/geo/s1"
+
+	"barwright/fit/tube"
+)
+
+// Position is a place in the job file, counted from 1. Zero: unknown.
+type Position struct{ Line, Column int }
+
+// Unit is a length unit.
+type Unit string
+
+// The units that a job file may use. Auto is allowed for the shell only.
+const (
+	MM   Unit = "mm"
+	CM   Unit = "cm"
+	M    Unit = "m"
+	Inch Unit = "in"
+	Auto Unit = "auto"
+)
+
+// Job is a parsed and validated job file. All lengths are in mm, whatever the
+// file's unit; all defaults are filled in.
+type Job struct {
+	Title    string
+	Unit     Unit // the file's own unit; inches are shown where it is Inch
+	Shell    Shell
+	Dies     []*tube.Die  // in file order
+	Tubes    []*tube.Spec // in file order
+	Bars     []Bar        // in file order
+	Keepouts []Keepout
+	File     string // name for messages
+}
+
+// Shell tells where the scan is and how to keep off it.
+type Shell struct {
+	File         string     // as written in the job, relative to it
+	Unit         Unit       // of the scan
+	Clearance    float64    // tube surface to shell, mm
+	Accuracy     float64    // one sigma of the scan, mm; 0: not given
+	Inside       *r3.Vector // nil: centre of the sketches
+	LandingAngle s1.Angle   // default 30 degrees
+	KeepSuspects bool       // use spikes and islands as they are in the fit
+}
+
+// EndKind says what an end of a bar does.
+type EndKind uint8
+
+const (
+	Foot   EndKind = iota // stands on the shell ("shell")
+	Free                  // ends in the air ("free")
+	Landed                // ends on another bar's centreline
+)
+
+// End is one end of a bar.
+type End struct {
+	Kind EndKind
+	Onto string // Landed: the bar's name, which may be "NAME (mirror)"
+}
+
+// Mirror says how a bar and the car's mirror plane y = 0 belong together.
+type Mirror uint8
+
+const (
+	None Mirror = iota // "none": stands alone
+	Self               // "self": its own mirror image
+	Pair               // "pair": also made mirrored
+)
+
+// MirrorSuffix is put behind the name of a mirrored bar.
+const MirrorSuffix = " (mirror)"
+
+// Bar is one [[bar]] of the job, defaults filled in.
+type Bar struct {
+	Name      string
+	Tube      *tube.Spec
+	Sketch    []r3.Vector // at least two nodes, mm
+	Ends      [2]End
+	Mirror    Mirror
+	Flat      bool
+	Lean      *s1.Angle // nil: free
+	Hug       bool
+	Clearance float64 // mm
+	Reach     float64 // how far a node may move from its sketch, mm
+	Fixed     bool
+	Pos       Position
+}
+
+// Keepout is a region no tube may enter. Exactly one shape is set.
+type Keepout struct {
+	Name    string
+	Sphere  *Sphere
+	Capsule *Capsule
+	Box     *Box
+	Mesh    string // file name as written in the job
+	Pos     Position
+}
+
+// Sphere, Capsule and Box are keep-out shapes, in mm.
+type (
+	Sphere struct {
+		Centre r3.Vector
+		Radius float64
+	}
+	Capsule struct {
+		From, To r3.Vector
+		Radius   float64
+	}
+	Box struct{ Min, Max r3.Vector }
+)
