@@ -17,10 +17,10 @@ const (
 	// this turn moves a centreline with legs of 2 m by less than 1e-5 mm.
 	minTurn = 1e-8
 
-	// lengthSlack is the amount in mm by which a straight may come out negative
-	// and still counts as zero. Setbacks of turns up to 179 degrees carry less
-	// than 1e-8 mm of rounding.
-	lengthSlack = 1e-7
+	// lengthSlack is the amount in mm by which a straight may differ from zero
+	// and still counts as zero. Coordinates, legs and the setbacks of turns up
+	// to 170 degrees each carry less than 1e-10 mm of rounding.
+	lengthSlack = 1e-9
 
 	// planeSlack is the angle in radians by which a rotation of half a turn may
 	// come out short, so that an S in one plane reads +180 and not -180 degrees.
@@ -48,7 +48,7 @@ func NewPath(nodes []r3.Vector, radius float64) (*Path, error) {
 	}
 	for i, n := range nodes {
 		if !finite(n) {
-			return nil, fmt.Errorf("node %d is not finite: %v", i, n)
+			return nil, fmt.Errorf("node %d is not finite: (%g, %g, %g)", i, n.X, n.Y, n.Z)
 		}
 		if i > 0 && n.Sub(nodes[i-1]).Norm() <= lengthSlack {
 			return nil, fmt.Errorf("nodes %d and %d coincide", i-1, i)
@@ -80,7 +80,9 @@ func NewPath(nodes []r3.Vector, radius float64) (*Path, error) {
 		if length < -lengthSlack {
 			return nil, fmt.Errorf("bends overlap between nodes %d and %d: %.3f mm too short", kept[k], kept[k+1], -length)
 		}
-		length = max(length, 0)
+		if length < lengthSlack {
+			length = 0
+		}
 		to := b.Sub(u.Mul(next))
 		p.Segments = append(p.Segments, Segment{Kind: Straight, From: from, To: to, Start: p.Length, Length: length, Dir: u})
 		p.Length += length
@@ -178,7 +180,7 @@ func (p *Path) Sample(step float64) []float64 {
 		}
 		n := 1
 		if step > 0 {
-			n = max(1, int(math.Ceil(g.Length/step)))
+			n = pieces(g.Length / step)
 		}
 		for i := 1; i < n; i++ {
 			out = append(out, g.Start+g.Length*float64(i)/float64(n))
@@ -188,6 +190,10 @@ func (p *Path) Sample(step float64) []float64 {
 	out[len(out)-1] = p.Length
 	return out
 }
+
+// pieces rounds a number of pieces up, and holds it between 1 and a million: a
+// step that asks for more is a mistake that must not eat the memory.
+func pieces(n float64) int { return int(math.Ceil(max(1, min(n, 1e6)))) }
 
 // Closest returns the distance (mm) from q to the centreline and where along
 // the path, in mm from end A, the closest point is; of several the first. It is
@@ -292,7 +298,7 @@ func (p *Path) Polyline(chord float64) []r3.Vector {
 		if g.Kind == Arc {
 			// A chord over the angle d is R (1 - cos(d/2)) = 2 R sin^2(d/4) off.
 			d := 4 * math.Asin(math.Sqrt(min(1, chord/(2*g.Radius))))
-			n = max(1, int(math.Ceil(float64(g.Angle)/d)))
+			n = pieces(float64(g.Angle) / d)
 		}
 		for k := 1; k < n; k++ {
 			pos, _ := g.at(g.Length * float64(k) / float64(n))
