@@ -20,7 +20,8 @@
 // a table has the bends in reverse order and the same rotations; of the mirror
 // image all rotations are negated.
 //
-// Guarantees, for coordinates within 10 m and turns of at least 0.01 degrees:
+// Guarantees, for coordinates within 10 m, legs of at least 10 mm and turns
+// from 0.01 to 170 degrees:
 //
 //  1. Neighbouring segments of a path meet within 1e-9 mm, with tangents that
 //     agree within 1e-9.
@@ -29,7 +30,9 @@
 //  3. Path.Closest is the exact closest point of the centreline, no sampling;
 //     its distance is right within 1e-9 mm.
 //  4. No point of the curve is more than the chord error off Path.Polyline.
-//  5. Table and Nodes undo each other within 1e-6 mm and 1e-7 degrees.
+//  5. Table and Nodes undo each other within 1e-6 mm and 1e-7 degrees; rotations
+//     next to a bend of under half a degree, whose plane is less sure, within
+//     1e-6 degrees.
 //  6. Results depend on the arguments alone; nothing panics on bad numbers.
 //
 // The springback estimate is elastic unloading of a fully plastic section

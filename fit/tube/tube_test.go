@@ -20,7 +20,7 @@ import (
 func TestMain(m *testing.M) {
 	settings := map[string]string{"rapid.seed": "1", "rapid.nofailfile": "true", "rapid.checks": "400"}
 	if os.Getenv("BARWRIGHT_FULL") == "1" {
-		settings["rapid.checks"] = "20000"
+		settings["rapid.checks"] = "5000"
 	}
 	for name, value := range settings {
 		if err := flag.Set(name, value); err != nil {
