@@ -171,10 +171,10 @@ func (b body) panels(x, y, z float64) panels {
 	var p panels
 	plan := sq(x+50) / 24_000 // bodies narrow towards both ends
 
-	// Doors and quarters: a slight barrel, hinge and B pillars standing in, a
-	// waist rail along the doors.
+	// Doors and quarters: a slight barrel, B pillars and, from the hinge pillars
+	// forward, the foot well's sides standing in, a waist rail along the doors.
 	pillars := float64(40*plateau(math.Abs(x+20), 55, 130)) +
-		float64(40*plateau(math.Abs(x-930), 60, 140)) +
+		float64(40*plateau(max(930-x, 0), 60, 140)) +
 		float64(14*bump((z-640)/70)*plateau(math.Abs(x-450), 330, 420))
 	p.side = y - (685 - plan - sq(z-420)/3_600 - pillars)
 

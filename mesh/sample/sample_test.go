@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"os"
 	"testing"
 
 	"github.com/golang/geo/r2"
@@ -548,7 +549,11 @@ func TestBadSizesPanic(t *testing.T) {
 }
 
 func BenchmarkCoupe(b *testing.B) {
-	for _, n := range []int{50_000, 200_000, 1_000_000} {
+	sizes := []int{50_000, 200_000, 1_000_000}
+	if os.Getenv("BARWRIGHT_FULL") != "" {
+		sizes = append(sizes, 5_000_000)
+	}
+	for _, n := range sizes {
 		b.Run(fmt.Sprintf("%dk", n/1000), func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
