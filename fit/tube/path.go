@@ -255,7 +255,7 @@ func (p *Path) Reversed() *Path {
 
 // Mirrored returns the mirror image in the car's mirror plane y = 0.
 func (p *Path) Mirrored() *Path {
-	return p.Transformed(func(v r3.Vector) r3.Vector { return r3.Vector{X: v.X, Y: -v.Y, Z: v.Z} })
+	return p.Transformed(func(v r3.Vector) r3.Vector { return r3.Vector{X: v.X, Y: 0 - v.Y, Z: v.Z} }) // 0 stays 0, not -0
 }
 
 // Transformed returns the path moved by a function from points to points in mm.
