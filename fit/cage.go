@@ -66,7 +66,10 @@ type Gap struct {
 	Gain           float64 // mean gap that a small further move could still save
 	Residual       float64 // stationarity residual of the tightness problem
 	Contacts       []r3.Vector
-	CapHeld        bool // a cap over a hole holds the bar, not sheet metal
+	CapHeld        bool      // a cap over a hole holds the bar, not sheet metal
+	WorstAt        r3.Vector // point of the centreline where CertifiedMin is
+	Outside        bool      // a part of the bar is outside the cabin
+	OutsideAt      r3.Vector // point of the centreline that is deepest outside
 }
 
 // Foot is an end that stands on the shell.
