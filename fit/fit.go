@@ -1,0 +1,396 @@
+package fit
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"runtime"
+	"sync"
+
+	"github.com/golang/geo/r3"
+	"github.com/golang/geo/s1"
+
+	"barwright/fit/job"
+	"barwright/fit/tube"
+	"barwright/mesh"
+)
+
+// Options steers Fit. The zero value is good.
+type Options struct {
+	// Workers is how many runs go on at once. 0: runtime.GOMAXPROCS(0). The
+	// result does not depend on it.
+	Workers int
+	// Starts is how many starts each hugging bar gets. 0: chosen by the bar's
+	// freedom, see defaultStarts.
+	Starts int
+	// Keepouts holds the meshes that the job's keep-outs name, by the name as
+	// written in the job.
+	Keepouts map[string]*mesh.Mesh
+	// Progress, if not nil, is told what has been done. It is called from one
+	// goroutine at a time.
+	Progress func(Event)
+}
+
+// Event is a step of progress.
+type Event struct {
+	Stage       string // what is going on, in a few words
+	Bar         string // the bar it is about; "" if none
+	Done, Total int    // bars
+}
+
+// Seeds returns points that should lie in open cabin air: the job's own, or
+// the centre of all sketches.
+func Seeds(j *job.Job) []r3.Vector {
+	if j.Shell.Inside != nil {
+		return []r3.Vector{*j.Shell.Inside}
+	}
+	var all []r3.Vector
+	for i := range j.Bars {
+		all = append(all, j.Bars[i].Sketch...)
+		if j.Bars[i].Mirror == job.Pair {
+			for _, p := range j.Bars[i].Sketch {
+				all = append(all, mirrorY(p))
+			}
+		}
+	}
+	return []r3.Vector{centroid(all)}
+}
+
+// Fit moves every bar of the job from its sketch to where it hugs the shell at
+// its clearance, within what its die can bend, and returns them all. A bar for
+// which that cannot be done is in the result as near as it came, with the
+// constraints that block it. Errors are a context that ended and a job that
+// contradicts itself.
+func Fit(ctx context.Context, j *job.Job, sh *mesh.Shell, opt Options) (*Cage, error) {
+	workers := opt.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	levels := j.Order()
+	f := &fitter{
+		job: j, shell: sh, opt: opt, gate: make(chan struct{}, workers),
+		done: map[string]*Bar{}, keepouts: map[string]*mesh.Index{}, total: len(j.Bars),
+	}
+	for i := range j.Keepouts {
+		name := j.Keepouts[i].Mesh
+		if name == "" || f.keepouts[name] != nil {
+			continue
+		}
+		m := opt.Keepouts[name]
+		if m == nil {
+			return nil, fmt.Errorf("keep-out %q: its mesh %q was not read", j.Keepouts[i].Name, name)
+		}
+		f.keepouts[name] = mesh.NewIndex(m)
+	}
+	for _, level := range levels {
+		if err := f.level(ctx, level); err != nil {
+			return nil, err
+		}
+	}
+	cage := &Cage{
+		Title: j.Title,
+		Shell: ShellInfo{File: j.Shell.File, Triangles: len(sh.Raw.Triangles), Unit: j.Shell.Unit, Clearance: j.Shell.Clearance, Noise: sh.Noise, Suspects: len(sh.Suspects)},
+	}
+	for i := range j.Bars {
+		b := f.done[j.Bars[i].Name]
+		cage.Bars = append(cage.Bars, b)
+		if twin := f.done[b.Name+job.MirrorSuffix]; j.Bars[i].Mirror == job.Pair && twin != nil {
+			cage.Bars = append(cage.Bars, twin)
+		}
+	}
+	return cage, nil
+}
+
+// fitter is one run of Fit.
+type fitter struct {
+	job      *job.Job
+	shell    *mesh.Shell
+	opt      Options
+	gate     chan struct{} // as many as may run at once
+	keepouts map[string]*mesh.Index
+
+	mu    sync.Mutex
+	done  map[string]*Bar
+	count int
+	total int
+}
+
+// level fits bars that do not depend on each other.
+func (f *fitter) level(ctx context.Context, bars []int) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	errs := make([]error, len(bars))
+	results := make([]*Bar, len(bars))
+	var wg sync.WaitGroup
+	for k, i := range bars {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			results[k], errs[k] = f.bar(ctx, &f.job.Bars[i])
+			if errs[k] != nil {
+				cancel()
+				return
+			}
+			f.mu.Lock()
+			defer f.mu.Unlock()
+			f.count++
+			if f.opt.Progress != nil {
+				f.opt.Progress(Event{Stage: "fitted", Bar: results[k].Name, Done: f.count, Total: f.total})
+			}
+		}()
+	}
+	wg.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	for _, b := range results {
+		f.done[b.Name] = b
+		if b.Job.Mirror == job.Pair {
+			twin := b.mirror(f.job)
+			Evaluate(twin, f.shell, f.job.Shell.LandingAngle)
+			f.done[twin.Name] = twin
+		}
+	}
+	return nil
+}
+
+// mirror returns the second bar of a pair.
+func (b *Bar) mirror(j *job.Job) *Bar {
+	t := *b
+	t.Name = b.Name + job.MirrorSuffix
+	t.Mirrored, t.MirrorOf = true, b.Name
+	t.Path = b.Path.Mirrored()
+	t.Table = t.Tube.Table(t.Path)
+	for e, end := range t.Ends {
+		if end.Kind == job.Landed {
+			t.Ends[e].Onto = j.MirrorName(end.Onto)
+		}
+	}
+	t.Blocking = nil
+	for _, block := range b.Blocking {
+		block.At = mirrorY(block.At)
+		t.Blocking = append(t.Blocking, block)
+	}
+	t.Gap.Contacts = nil
+	for _, c := range b.Gap.Contacts {
+		t.Gap.Contacts = append(t.Gap.Contacts, mirrorY(c))
+	}
+	return &t
+}
+
+func (f *fitter) requirement(b *job.Bar) Requirement {
+	return (&Bar{Tube: b.Tube, Ends: b.Ends, Clearance: b.Clearance}).Requirement(f.job.Shell.LandingAngle, f.shell.Noise)
+}
+
+// problem sets up one bar.
+func (f *fitter) problem(b *job.Bar) (*problem, error) {
+	req := f.requirement(b)
+	p := &problem{
+		bar: b, sketch: b.Sketch, tube: req.Radius, clearance: b.Clearance, allowance: req.FootAllowance,
+		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, window: 60,
+		maxHalf: math.Pi / 2 * 0.95, gate: f.gate,
+	}
+	if d := b.Tube.Die; d != nil {
+		p.radius, p.grip, p.tail = d.CLR, d.Grip, d.Tail
+		p.maxHalf = math.Min(p.maxHalf, d.MaxAngle.Radians()/2)
+	}
+	for e, end := range b.Ends {
+		if end.Kind != job.Landed {
+			continue
+		}
+		target := f.done[end.Onto]
+		if target == nil {
+			return nil, fmt.Errorf("bar %q: it lands on %q, which is not there", b.Name, end.Onto)
+		}
+		p.targets[e] = target.Path
+	}
+	f.shells(p, f.shell.Used, f.shell.Index)
+	for i := range f.job.Keepouts {
+		k := &f.job.Keepouts[i]
+		field := keepoutField(k, f.keepouts[k.Mesh])
+		if field == nil {
+			continue
+		}
+		p.solids = append(p.solids, field)
+		p.names = append(p.names, k.Name)
+		if b.Mirror == job.Pair {
+			p.solids = append(p.solids, mirrored{field})
+			p.names = append(p.names, k.Name)
+		}
+	}
+	return p, nil
+}
+
+// shells points the problem at a surface.
+func (f *fitter) shells(p *problem, m *mesh.Mesh, index *mesh.Index) {
+	var s field = &shellField{shell: f.shell, index: index}
+	p.shells = []field{s}
+	if p.bar.Mirror == job.Pair {
+		p.shells = append(p.shells, mirrored{s})
+	}
+	p.land = (&lander{shell: f.shell, mesh: m, index: index, tube: p.tube}).land
+}
+
+// defaultStarts is how many starts a bar with n unknowns gets.
+func defaultStarts(n int) int { return max(4, min(n/2, 8)) }
+
+// bar fits one bar of the job.
+func (f *fitter) bar(ctx context.Context, b *job.Bar) (*Bar, error) {
+	p, err := f.problem(b)
+	if err != nil {
+		return nil, err
+	}
+	out := &Bar{Name: b.Name, Job: b, Tube: b.Tube, Ends: b.Ends, Clearance: b.Clearance}
+	nodes := b.Sketch
+	if !b.Fixed {
+		s, err := f.solve(ctx, p)
+		if err != nil {
+			return nil, err
+		}
+		nodes = s.nodes
+		out.Solved = true
+		out.Blocking = s.blockers(tolerated)
+		t := p.tighten(s.e)
+		out.Gap.Gain, out.Gap.Residual, out.Gap.Contacts = t.gain, t.residual, t.contacts
+	}
+	out.Path, err = bendable(nodes, p.radius)
+	if err != nil {
+		return nil, fmt.Errorf("bar %q: %w", b.Name, err)
+	}
+	out.Table = b.Tube.Table(out.Path)
+	Evaluate(out, f.shell, f.job.Shell.LandingAngle)
+	return out, nil
+}
+
+// bendable makes a path of nodes. Where the bends do not fit between them the
+// radius is cut down until they do, so that there is something to show; the
+// findings tell that it is not the die's.
+func bendable(nodes []r3.Vector, radius float64) (*tube.Path, error) {
+	path, err := tube.NewPath(nodes, radius)
+	for k := 1; err != nil && k <= 40; k++ {
+		if k == 40 {
+			radius = 0
+		}
+		radius *= 0.9
+		if shorter, e := tube.NewPath(nodes, radius); e == nil {
+			return shorter, nil
+		}
+	}
+	return path, err
+}
+
+// tolerated is the violation, in mm, below which a constraint counts as met
+// in the bar that is handed over.
+const tolerated = 0.05
+
+// solve looks for the best place, then works it out to the full.
+func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
+	eff := effort{starts: f.opt.Starts, jitter: 60, coarse: 2 * pieceLength, iterate: 60}
+	if eff.starts <= 0 {
+		eff.starts = 1
+		if p.hug {
+			lean := math.NaN()
+			if p.bar.Lean != nil {
+				lean = p.bar.Lean.Radians()
+			}
+			eff.starts = defaultStarts(newLayout(p.sketch, p.self(), p.bar.Flat, lean).dim)
+		}
+	}
+	if f.shell.SmoothIndex != nil {
+		f.shells(p, f.shell.Smooth, f.shell.SmoothIndex)
+	}
+	best, err := p.search(ctx, [][]r3.Vector{p.sketch}, eff)
+	if err != nil {
+		return nil, err
+	}
+	f.shells(p, f.shell.Used, f.shell.Index)
+	f.gate <- struct{}{}
+	defer func() { <-f.gate }()
+	best, err = f.polish(ctx, p, best, 20)
+	if err != nil {
+		return nil, err
+	}
+	return f.dropBends(ctx, p, best)
+}
+
+// polish works a solution out at full resolution and raises the margin until
+// the certificate bears it out.
+func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius float64) (*solution, error) {
+	req := f.requirement(p.bar)
+	p.margin = Resolution / 2
+	s, err := p.run(ctx, from.nodes, pieceLength, radius, 60, false)
+	if err != nil {
+		return nil, err
+	}
+	for range 6 {
+		path, err := tube.NewPath(s.nodes, p.radius)
+		if err != nil || s.e.violation > 1 {
+			return s, nil // cannot be bent, or cannot be met: no margin helps
+		}
+		worst := Certify(path, req, f.shell.Index, f.shell.Inside).Deficit
+		if p.bar.Mirror == job.Pair {
+			worst = math.Max(worst, Certify(path.Mirrored(), req, f.shell.Index, f.shell.Inside).Deficit)
+		}
+		if worst <= 0 || worst > 2 {
+			return s, nil
+		}
+		p.margin += worst + 0.001
+		next, err := p.run(ctx, s.nodes, pieceLength, 5, 40, false)
+		if err != nil {
+			return nil, err
+		}
+		if next.e.violation > math.Max(s.e.violation, tolerated) {
+			return s, nil
+		}
+		s = next
+	}
+	return s, nil
+}
+
+// surplusBend is the turn under which a bend is not worth making.
+const surplusBend = 2 * s1.Degree
+
+// dropBends takes out bends that came out (nearly) straight, as long as the bar
+// is as good without them.
+func (f *fitter) dropBends(ctx context.Context, p *problem, s *solution) (*solution, error) {
+	for {
+		c := s.e.curve
+		drop := -1
+		for i := 1; i < len(c.nodes)-1; i++ {
+			if 2*c.half[i] < surplusBend.Radians() && (drop < 0 || c.half[i] < c.half[drop]) {
+				drop = i
+			}
+		}
+		if drop < 0 || len(c.nodes) <= 2 {
+			return s, nil
+		}
+		out := map[int]bool{drop: true}
+		if p.self() {
+			out[len(c.nodes)-1-drop] = true
+		}
+		fewer := p.clone()
+		fewer.sketch = without(p.sketch, out)
+		end := &solution{nodes: without(c.nodes, out)}
+		next, err := f.polish(ctx, fewer, end, 20)
+		if err != nil {
+			return nil, err
+		}
+		if next.e.violation > math.Max(s.e.violation, tolerated) || next.e.gap > s.e.gap+0.5 {
+			return s, nil
+		}
+		*p = *fewer
+		s = next
+	}
+}
+
+func without(nodes []r3.Vector, drop map[int]bool) []r3.Vector {
+	var out []r3.Vector
+	for i, v := range nodes {
+		if !drop[i] {
+			out = append(out, v)
+		}
+	}
+	return out
+}
