@@ -1,0 +1,161 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/golang/geo/r3"
+	"github.com/urfave/cli/v2"
+
+	"barwright/export/table"
+	"barwright/mesh"
+)
+
+func inspectCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "inspect",
+		Usage:     "say what a scan holds and what is wrong with it",
+		ArgsUsage: "SCAN.stl | JOB.toml",
+		Description: strings.TrimSpace(`
+Example:
+
+   barwright inspect cabin.stl --units mm
+
+Given a job, it looks at the job's scan as a fit would: it also says how noisy
+the scan is, and which parts of it would be left out or closed.`),
+		Flags: []cli.Flag{
+			&cli.StringFlag{Name: "units", Usage: "unit of a scan: auto, mm, cm, m or in", Value: "auto"},
+			&cli.IntFlag{Name: "workers", Usage: "use `N` threads; 0: one per core"},
+		},
+		Action: runInspect,
+	}
+}
+
+func runInspect(c *cli.Context) error {
+	name, err := oneArg(c, "SCAN.stl or JOB.toml")
+	if err != nil {
+		return err
+	}
+	workers, err := count(c, "workers", maxWorkers)
+	if err != nil {
+		return err
+	}
+	p := newProgress(c.App.ErrWriter)
+	defer p.end()
+	if strings.EqualFold(filepath.Ext(name), ".toml") {
+		if c.IsSet("units") {
+			return usageError("inspect: --units goes with a scan; a job names the unit of its own")
+		}
+		return inspectJob(c, name, workers, p)
+	}
+	unit, err := mesh.ParseUnit(c.String("units"))
+	if err != nil {
+		return usageError("inspect: --units: %w", err)
+	}
+	p.stage("reading " + name)
+	m, report, err := loadMesh("scan", name, "", unit)
+	if err != nil {
+		return err
+	}
+	p.end()
+	out := &printer{w: c.App.Writer}
+	printScan(out, name, m, report, lengths{inches: report.Unit == mesh.Inch})
+	return out.err
+}
+
+func inspectJob(c *cli.Context, name string, workers int, p *progress) error {
+	j, err := loadJob(name)
+	if err != nil {
+		return err
+	}
+	in, err := loadInput(c.Context, j, name, p)
+	if err != nil {
+		return err
+	}
+	shell, err := in.prepare(c.Context, workers, p)
+	if err != nil {
+		return err
+	}
+	p.end()
+	l := lengthsOf(j)
+	out := &printer{w: c.App.Writer}
+	out.printf("job: %s, %d bars, %d keep-outs\n", oneLine(j.Title), len(j.Bars), len(j.Keepouts))
+	printScan(out, j.Shell.File, in.scan, in.report, l)
+	out.printf("noise: one sigma %s %s\n", l.format(shell.Noise), l.unit())
+	out.printf("left out of a fit as spikes and islands: %d\n", len(shell.Suspects))
+	out.printf("triangles of caps over holes: %d\n", len(shell.Caps))
+	for _, note := range shell.Notes {
+		out.printf("note: %s\n", oneLine(note))
+	}
+	return out.err
+}
+
+// maxPieces is how many pieces of a scan are listed one by one.
+const maxPieces = 10
+
+func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l lengths) {
+	guessed := ""
+	if r.UnitGuessed {
+		guessed = " (guessed)"
+	}
+	box := m.Bounds()
+	out.printf("%s: %s, %d triangles, unit %s%s\n", oneLine(name), r.Format, r.Triangles, r.Unit, guessed)
+	rows := [][]string{{"extent " + l.unit(), "from", "to", "length"}}
+	for _, axis := range []struct {
+		name     string
+		from, to float64
+	}{
+		{"x (forward)", box.Min.X, box.Max.X}, {"y (left)", box.Min.Y, box.Max.Y}, {"z (up)", box.Min.Z, box.Max.Z},
+	} {
+		rows = append(rows, []string{axis.name, l.format(axis.from), l.format(axis.to), l.format(axis.to - axis.from)})
+	}
+	out.printf("%s", align(rows, "lrrr"))
+	out.printf("left out: %d degenerate and %d duplicate triangles; %d vertices joined with a near one\n", r.Degenerate, r.Duplicate, r.Welded)
+
+	pieces := mesh.Components(m)
+	open := 0
+	for _, piece := range pieces {
+		open += piece.OpenEdges
+	}
+	out.printf("pieces: %d; open edges: %d; edges of more than two triangles: %d\n", len(pieces), open, mesh.NonManifoldEdges(m))
+	if len(pieces) > 1 {
+		rows := [][]string{{"piece", "triangles", "area m2", "size " + l.unit(), "open edges", "middle"}}
+		for i, piece := range pieces[:min(len(pieces), maxPieces)] {
+			mid := piece.Bounds.Min.Add(piece.Bounds.Max).Mul(0.5)
+			rows = append(rows, []string{
+				fmt.Sprint(i + 1), fmt.Sprint(len(piece.Triangles)), table.Fixed(piece.Area/1e6, 3), l.format(piece.Size),
+				fmt.Sprint(piece.OpenEdges), l.point(mid.X, mid.Y, mid.Z),
+			})
+		}
+		out.printf("%s", align(rows, "rrrrrl"))
+		if more := len(pieces) - maxPieces; more > 0 {
+			out.printf("and %d smaller ones\n", more)
+		}
+	}
+	typical, most := asymmetry(m)
+	out.printf("asymmetry about y = 0: %s %s typical, 95 %% within %s %s\n", l.format(typical), l.unit(), l.format(most), l.unit())
+	for _, note := range r.Notes {
+		out.printf("note: %s\n", oneLine(note))
+	}
+}
+
+// asymmetry mirrors a sample of a mesh's vertices in the plane y = 0 and returns
+// the median and the 95 % quantile of their distances to the mesh, in mm. They
+// are small only if the scan stands in the car's axes.
+func asymmetry(m *mesh.Mesh) (median, most float64) {
+	const wanted = 5000
+	step := max(1, len(m.Vertices)/wanted)
+	index := mesh.NewIndex(m)
+	var distances []float64
+	for i := 0; i < len(m.Vertices); i += step {
+		v := m.Vertices[i]
+		hit := index.Closest(r3.Vector{X: v.X, Y: -v.Y, Z: v.Z})
+		distances = append(distances, hit.Distance)
+	}
+	slices.Sort(distances)
+	quantile := func(q float64) float64 { return distances[int(math.Round(q*float64(len(distances)-1)))] }
+	return quantile(0.5), quantile(0.95)
+}

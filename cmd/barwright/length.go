@@ -1,0 +1,66 @@
+package main
+
+import (
+	"fmt"
+	"math"
+
+	"barwright/export/table"
+	"barwright/fit/job"
+)
+
+// lengths formats lengths for the tables on stdout.
+type lengths struct{ inches bool }
+
+func lengthsOf(j *job.Job) lengths { return lengths{inches: j.Unit == job.Inch} }
+
+// unit is what stands at the head of a column.
+func (l lengths) unit() string {
+	if l.inches {
+		return "in"
+	}
+	return "mm"
+}
+
+// format shows a length given in mm: to 0.1 mm, or in inches to 0.001 with the
+// nearest sixteenth behind it. What is not finite is "-".
+func (l lengths) format(mm float64) string {
+	switch {
+	case math.IsNaN(mm) || math.IsInf(mm, 0):
+		return "-"
+	case l.inches:
+		return fmt.Sprintf("%s (%s)", table.Fixed(mm/mmPerInch, 3), sixteenths(mm))
+	}
+	return table.Fixed(mm, 1)
+}
+
+// point shows a place in the car: whole mm, or inches to 0.1.
+func (l lengths) point(x, y, z float64) string {
+	scale, decimals := 1.0, 0
+	if l.inches {
+		scale, decimals = mmPerInch, 1
+	}
+	return fmt.Sprintf("(%s, %s, %s)", table.Fixed(x/scale, decimals), table.Fixed(y/scale, decimals), table.Fixed(z/scale, decimals))
+}
+
+const mmPerInch = 25.4 // exact by definition (international inch)
+
+// sixteenths shows a length given in mm as inches to the nearest 1/16, in lowest
+// terms: 41.3 mm is "1 5/8".
+func sixteenths(mm float64) string {
+	n := int64(math.Round(mm / mmPerInch * 16))
+	sign := ""
+	if n < 0 {
+		sign, n = "-", -n
+	}
+	whole, part, over := n/16, n%16, int64(16)
+	for part != 0 && part%2 == 0 {
+		part, over = part/2, over/2
+	}
+	switch {
+	case part == 0:
+		return fmt.Sprintf("%s%d", sign, whole)
+	case whole == 0:
+		return fmt.Sprintf("%s%d/%d", sign, part, over)
+	}
+	return fmt.Sprintf("%s%d %d/%d", sign, whole, part, over)
+}

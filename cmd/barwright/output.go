@@ -1,0 +1,64 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"barwright/export"
+	"barwright/export/model"
+	"barwright/export/table"
+	"barwright/fit"
+	"barwright/mesh"
+)
+
+// writeSet writes everything about a cage to dir and returns the number of
+// files. dir has either its earlier content or the whole new set, whatever
+// happens.
+func writeSet(ctx context.Context, dir string, c *fit.Cage, p *progress) (files int, err error) {
+	p.stage("writing " + dir)
+	tubes, all, err := model.Cage(c, model.Options{})
+	if err != nil {
+		return 0, err
+	}
+	set, err := export.Open(dir)
+	if err != nil {
+		return 0, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, set.Discard())
+		}
+	}()
+	put := func(name string, fill func(io.Writer) error) {
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err == nil {
+			err = set.Write(name, fill)
+			files++
+		}
+	}
+	solid := func(title string, m *mesh.Mesh) func(io.Writer) error {
+		return func(w io.Writer) error { return mesh.WriteSTL(w, title, m) }
+	}
+	put("cage.json", func(w io.Writer) error { return table.WriteCage(w, c) })
+	put("bends.csv", func(w io.Writer) error { return table.WriteBends(w, c) })
+	put("bars.csv", func(w io.Writer) error { return table.WriteBars(w, c) })
+	names := make([]string, len(c.Bars))
+	for i, b := range c.Bars {
+		names[i] = b.Name
+	}
+	for i, slug := range model.Slugs(names) {
+		put(fmt.Sprintf("models/%s.stl", slug), solid(slug, tubes[i]))
+	}
+	put("models/cage.stl", solid("cage", all))
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err != nil {
+		return 0, err
+	}
+	return files, set.Commit()
+}

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+
+	"barwright/export/table"
+	"barwright/fit"
+	"barwright/fit/job"
+	"barwright/fit/tube"
+)
+
+// printCage prints the bars and the findings of a cage.
+func printCage(w io.Writer, c *fit.Cage, j *job.Job, bends bool) error {
+	l := lengthsOf(j)
+	p := &printer{w: w}
+	p.printf("%s\n%d bars fitted to %s (%d triangles, %s)\n\n", oneLine(c.Title), len(c.Bars), oneLine(c.Shell.File), c.Shell.Triangles, c.Shell.Unit)
+	p.printf("%s\n", align(barRows(c, l), "lllrrrrrrl"))
+	if bends {
+		p.printf("%s\n", align(bendRows(c, l), "llrrrrr"))
+	}
+	length, mass := 0.0, 0.0
+	for _, b := range c.Bars {
+		length += b.Table.Developed
+		mass += b.Tube.Mass(b.Path.Length)
+	}
+	p.printf("total: %s %s of tube, %s kg\n\n", l.format(length), l.unit(), table.Fixed(mass, 1))
+	printFindings(p, c.Findings, l)
+	return p.err
+}
+
+func barRows(c *fit.Cage, l lengths) [][]string {
+	rows := [][]string{{"bar", "tube", "ends", "bends", "length " + l.unit(), "clearance", "gap min", "mean", "max", "status"}}
+	for _, b := range c.Bars {
+		rows = append(rows, []string{
+			oneLine(b.Name), oneLine(b.Tube.Name), endWord(b.Ends[0]) + "-" + endWord(b.Ends[1]), strconv.Itoa(len(b.Table.Bends)),
+			l.format(b.Table.Developed), l.format(b.Clearance),
+			l.format(b.Gap.Min), l.format(b.Gap.Mean), l.format(b.Gap.Max), table.Status(c, b.Name),
+		})
+	}
+	return rows
+}
+
+func endWord(e job.End) string {
+	switch e.Kind {
+	case job.Foot:
+		return "shell"
+	case job.Free:
+		return "free"
+	}
+	return "bar"
+}
+
+func bendRows(c *fit.Cage, l lengths) [][]string {
+	deg := func(v float64) string { return table.Fixed(v, 1) }
+	rows := [][]string{{"bar", "bend", "feed " + l.unit(), "rotation deg", "angle deg", "set deg", "mark " + l.unit()}}
+	for _, b := range c.Bars {
+		for i, t := range b.Table.Bends {
+			set := deg(tube.Degrees(t.Set))
+			if t.Estimated {
+				set = "~" + set
+			}
+			rows = append(rows, []string{
+				oneLine(b.Name), strconv.Itoa(i + 1), l.format(t.Feed), deg(tube.Degrees(t.Rotation)),
+				deg(tube.Degrees(t.Angle)), set, l.format(t.Mark),
+			})
+		}
+		rows = append(rows, []string{oneLine(b.Name), "tail", l.format(b.Table.Tail)})
+	}
+	return rows
+}
+
+// severities in the order in which they are printed.
+var severities = []fit.Severity{fit.Error, fit.Warning, fit.Note}
+
+func printFindings(p *printer, findings []fit.Finding, l lengths) {
+	if len(findings) == 0 {
+		p.printf("no findings\n")
+		return
+	}
+	sorted := slices.Clone(findings)
+	slices.SortStableFunc(sorted, func(a, b fit.Finding) int {
+		return slices.Index(severities, a.Severity) - slices.Index(severities, b.Severity)
+	})
+	var counts []string
+	for _, s := range severities {
+		n := 0
+		for _, f := range sorted {
+			if f.Severity == s {
+				n++
+			}
+		}
+		word := string(s)
+		if n != 1 {
+			word += "s"
+		}
+		counts = append(counts, strconv.Itoa(n)+" "+word)
+	}
+	p.printf("findings: %s\n", strings.Join(counts, ", "))
+	rows := [][]string{}
+	for _, f := range sorted {
+		text := f.Message
+		if f.At != nil {
+			text += " at " + l.point(f.At.X, f.At.Y, f.At.Z)
+		}
+		about := f.Bar
+		if f.Bend > 0 {
+			about += " bend " + strconv.Itoa(f.Bend)
+		}
+		rows = append(rows, []string{string(f.Severity), f.Rule, oneLine(about), oneLine(text)})
+	}
+	p.printf("%s", align(rows, "llll"))
+}
+
+// align lays rows out in columns, each aligned left ("l") or right ("r"). Rows
+// may be short.
+func align(rows [][]string, columns string) string {
+	width := make([]int, len(columns))
+	for _, row := range rows {
+		for i, cell := range row {
+			width[i] = max(width[i], utf8.RuneCountInString(cell))
+		}
+	}
+	var out strings.Builder
+	for _, row := range rows {
+		var line strings.Builder
+		for i, cell := range row {
+			pad := strings.Repeat(" ", width[i]-utf8.RuneCountInString(cell))
+			if i > 0 {
+				line.WriteString("  ")
+			}
+			if columns[i] == 'r' {
+				line.WriteString(pad + cell)
+			} else {
+				line.WriteString(cell + pad)
+			}
+		}
+		out.WriteString(strings.TrimRight(line.String(), " ") + "\n")
+	}
+	return out.String()
+}

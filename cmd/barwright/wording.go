@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"strings"
+	"unicode"
+
+	"barwright/export"
+	"barwright/fit/job"
+	"barwright/mesh"
+)
+
+// All that the command says about failures is in this file. Libraries return
+// errors that say what is wrong; the hints that say what to do are added here.
+
+// errFindings ends a run that is done but has findings of severity error.
+var errFindings = errors.New("there are findings of severity error")
+
+// usage is an error in how the command was called.
+type usage struct{ err error }
+
+func (u usage) Error() string { return u.err.Error() }
+func (u usage) Unwrap() error { return u.err }
+
+func usageError(format string, args ...any) error { return usage{fmt.Errorf(format, args...)} }
+
+// fileError says which file of the job a failure is about.
+type fileError struct {
+	what string // `scan "cabin.stl"`
+	job  string // the job file that names it; "" if it was given on the command line
+	err  error
+}
+
+func (e *fileError) Error() string {
+	text := e.what + ": " + plain(e.err)
+	if e.job != "" {
+		text += " (named in " + e.job + ")"
+	}
+	return text
+}
+
+func (e *fileError) Unwrap() error { return e.err }
+
+// plain gives the text of an error of the file system without the path and the
+// system call: the message around it names the file.
+func plain(err error) string {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err.Error()
+	}
+	return err.Error()
+}
+
+// explain prints what is to be said about the end of a run and returns its exit
+// code.
+func explain(ctx context.Context, w io.Writer, err error) int {
+	var parse job.ParseErrors
+	var wrong usage
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errFindings):
+		return exitFindings
+	case ctx.Err() != nil && (errors.Is(err, context.Canceled) || errors.Is(err, context.Cause(ctx))):
+		fmt.Fprintln(w, "barwright: interrupted; files are as they were")
+		return exitInterrupted
+	case errors.As(err, &wrong):
+		fmt.Fprintf(w, "barwright: %s\n", oneLine(wrong.Error()))
+		fmt.Fprintln(w, "hint: barwright --help lists the commands, barwright COMMAND --help shows an example")
+		return exitUsage
+	case errors.As(err, &parse):
+		// One line for each, so that an editor can jump to the place.
+		for _, one := range parse {
+			fmt.Fprintln(w, oneLine(one.Error()))
+		}
+	default:
+		fmt.Fprintf(w, "barwright: %s\n", oneLine(err.Error()))
+	}
+	if h := hint(err); h != "" {
+		fmt.Fprintf(w, "hint: %s\n", h)
+	}
+	return exitFailed
+}
+
+// hint says what to do about a failure, or "".
+func hint(err error) string {
+	var parse job.ParseErrors
+	var foreign *export.ForeignError
+	var file *fileError
+	switch {
+	case errors.As(err, &parse):
+		return "numbers behind the file name are line and column; nothing was written"
+	case errors.As(err, &foreign) && foreign.Path == "":
+		return "--out takes the name of a folder; choose another"
+	case errors.As(err, &foreign):
+		return "only an empty folder or an unchanged earlier output is replaced; move your files or choose another --out"
+	case errors.Is(err, export.ErrInUse):
+		return "choose a folder below it for --out"
+	case errors.Is(err, mesh.ErrUnit) && errors.As(err, &file) && file.job != "":
+		return `name the scan's unit: units = "mm", "cm", "m" or "in" under [shell]`
+	case errors.Is(err, mesh.ErrUnit):
+		return "name the scan's unit with --units mm, cm, m or in"
+	case errors.Is(err, fs.ErrNotExist) && errors.As(err, &file) && file.job != "":
+		return "file names in a job are relative to the job file"
+	case errors.Is(err, errDemoChanged):
+		return "the demo does not overwrite your edits; choose another --out"
+	case errors.Is(err, errNoScan):
+		return "a scan is an STL file, a job a text file whose name ends in .toml"
+	}
+	return ""
+}
+
+// oneLine makes text safe to print as one line: what is not printable, such as
+// control codes from a file's name or content, becomes a blank.
+func oneLine(text string) string {
+	return strings.Map(func(r rune) rune {
+		if !unicode.IsPrint(r) {
+			return ' '
+		}
+		return r
+	}, strings.TrimSpace(text))
+}
