@@ -1,0 +1,132 @@
+package mesh
+
+import (
+	"math"
+	"unsafe"
+
+	"github.com/golang/geo/r3"
+)
+
+// disc bounds what lies below a node by a flat cylinder: middle c, unit axis
+// n, half thickness h and radius r, in mm. Sheet metal is nearly flat over any
+// small patch, however the car is turned, so that a disc hugs it where a box
+// along the axes can't.
+type disc struct {
+	cx, cy, cz, h float32
+	nx, ny, nz, r float32
+}
+
+type discPair [2]disc
+
+// box is a box along the axes, rounded outwards.
+type box struct{ min, max [3]float32 }
+
+type boxPair [2]box
+
+// leafTri is a triangle as the search sees it: a frame whose origin is the
+// foot of the height upon the longest side, e along that side, g along the
+// height; left and right are the two parts of the side, h is the height. The
+// figure is then two right-angled triangles back to back. invLeft and invRight
+// are the inverse lengths of the two slanted sides.
+type leafTri struct {
+	fx, fy, fz        float32
+	ex, ey, ez        float32
+	gx, gy, gz        float32
+	left, right       float32
+	h                 float32
+	invLeft, invRight float32
+	id                int32 // -1: filler of an incomplete block
+	_                 int32 // one cache line each
+}
+
+type leafBlock [blockSize]leafTri
+
+const (
+	discPairBytes  = int(unsafe.Sizeof(discPair{}))
+	boxPairBytes   = int(unsafe.Sizeof(boxPair{}))
+	leafBlockBytes = int(unsafe.Sizeof(leafBlock{}))
+)
+
+// distance returns a lower bound of the squared distance from p to anything
+// in the disc. It may be negative.
+func (d *disc) distance(px, py, pz float32) float32 {
+	x, y, z := px-d.cx, py-d.cy, pz-d.cz
+	dd := x*x + y*y + z*z
+	s := x*d.nx + y*d.ny + z*d.nz
+	s2 := s * s
+	along := max(0, float32(math.Sqrt(float64(s2)))-d.h)
+	aside := max(0, float32(math.Sqrt(float64(max(0, dd-s2))))-d.r)
+	return along*along + aside*aside - squareError*dd
+}
+
+func (p *discPair) distances(px, py, pz float32) (float32, float32) {
+	return p[0].distance(px, py, pz), p[1].distance(px, py, pz)
+}
+
+// ball returns a ball that holds the disc.
+func (d *disc) ball() (r3.Vector, float64) {
+	r, h := float64(d.r), float64(d.h)
+	return r3.Vector{X: float64(d.cx), Y: float64(d.cy), Z: float64(d.cz)}, math.Sqrt(r*r + h*h)
+}
+
+// distance returns the squared distance from p to the box.
+func (b *box) distance(px, py, pz float32) float32 {
+	x := max(0, b.min[0]-px, px-b.max[0])
+	y := max(0, b.min[1]-py, py-b.max[1])
+	z := max(0, b.min[2]-pz, pz-b.max[2])
+	return x*x + y*y + z*z
+}
+
+func (p *boxPair) distances(px, py, pz float32) (float32, float32) {
+	return p[0].distance(px, py, pz), p[1].distance(px, py, pz)
+}
+
+// distances puts a lower bound of the squared distance from p to every
+// triangle of the block into lower (+Inf for fillers) and returns an upper
+// bound of the smallest, both but for the query's slack.
+//
+// In the triangle's frame u runs along the longest side and v up the height.
+// The angles at the ends of the longest side are acute, so that below it
+// (v < 0) the side is closest, and otherwise only the half on p's own side of
+// the height counts: a straight path into the other half would cross the
+// height, which belongs to both.
+func (b *leafBlock) distances(px, py, pz float32, lower *[blockSize]float32) float32 {
+	upper := float32(math.MaxFloat32)
+	for i := range b {
+		t := &b[i]
+		x, y, z := px-t.fx, py-t.fy, pz-t.fz
+		dd := x*x + y*y + z*z
+		u := x*t.ex + y*t.ey + z*t.ez
+		v := x*t.gx + y*t.gy + z*t.gz
+		d := dd - u*u - v*v
+		side, inv := t.right, t.invRight
+		if u < 0 {
+			u, side, inv = -u, t.left, t.invLeft
+		}
+		over := u - side
+		if v < 0 {
+			d += v * v
+			if over > 0 {
+				d += over * over
+			}
+		} else if out := (over*t.h + v*side) * inv; out > 0 {
+			// Outside the slanted side, which runs from (side, 0) to (0, h).
+			switch up := (v*t.h - over*side) * inv; {
+			case up < 0:
+				d += over*over + v*v
+			case up*inv > 1:
+				d += u*u + (v-t.h)*(v-t.h)
+			default:
+				d += out * out
+			}
+		}
+		slop := squareError * dd
+		lower[i] = d - slop
+		if t.id < 0 {
+			lower[i] = math.MaxFloat32
+		} else if d+slop < upper {
+			upper = d + slop
+		}
+	}
+	return max(0, upper)
+}

@@ -1,0 +1,375 @@
+package mesh
+
+import (
+	"math"
+
+	"github.com/golang/geo/r3"
+	"github.com/golang/geo/s1"
+)
+
+// Index answers distance and ray queries on a mesh. It is immutable and safe
+// for concurrent readers. Triangle ids in its answers are those of the mesh.
+//
+// The tree is binary and implicit: a node is a run of whole blocks of eight
+// triangles, k blocks from block lo on, split after the first (k+1)/2. The
+// bounds of its two children lie side by side at place lo+(k+1)/2-1 of pairs
+// (discs) and boxes, so that no child pointers are stored, a subtree is one
+// contiguous stretch of memory, and the garbage collector has nothing to scan.
+//
+// What the tree holds is float32, relative to the middle of the mesh, and
+// padded so that it may only bring in too many triangles, never too few; every
+// answer is worked out in float64 from the mesh's own vertices. An answer is
+// therefore the same, bit for bit, as that of a loop over all triangles: the
+// smallest distance and, where several triangles share it, the smallest id.
+type Index struct {
+	mesh   *Mesh
+	origin r3.Vector // middle of the mesh; the tree's coordinates are relative to it
+	extent float64   // length of the mesh's diagonal, mm
+	blocks int32
+	brute  bool // coordinates that float32 squares can't hold: loop over all triangles
+	pairs  []discPair
+	boxes  []boxPair
+	tris   []leafBlock
+}
+
+const (
+	blockSize = 8
+
+	// Above this many blocks (32768 triangles) a node is bounded by its box:
+	// a body shell of that size is no longer anything like flat.
+	discBlocks = 4096
+
+	// unit is the largest relative error of rounding a real to float32.
+	unit = 1.0 / (1 << 24)
+
+	// squareError bounds the rounding error of a squared distance (to a disc
+	// or a triangle's plane figure), in units of the squared distance dd from
+	// the query to the figure's origin. With u = unit and every component of
+	// the difference d = p - c good to u: dd is good to 5u dd; a product n.d of
+	// a rounded unit vector is good to 5u |d| (u from n, u from d, u per
+	// product, 2u from the sums, by Cauchy-Schwarz over the components), its
+	// square to 11u dd. So dd - (n.d)^2 is good to 17u dd. A disc bound uses its
+	// root rho as max(0, rho-R)^2, which is off by at most twice as much
+	// (rho > R: 2 (rho-R) drho <= drho^2's own error; plus its square), 34u dd,
+	// and max(0, |n.d|-H)^2, 12u dd. A triangle has dd - u^2 - v^2, 28u dd, and
+	// a plane part of at most 20u dd. 64u covers either.
+	squareError = 64 * unit
+
+	// shiftError bounds, in units of extent plus the distance of the query
+	// from the origin, how far rounding the query (sqrt3 u |p|), the origin of
+	// a triangle's frame (sqrt3/2 u extent), its axes (2 sqrt3 u times its
+	// size) and its sides (3u times its size) can move things: under 9u.
+	shiftError = 16 * unit
+
+	// Beyond these sizes float32 squares could overflow. The lower one keeps
+	// the squares of the smallest slack clear of underflow.
+	maxExtent = 1e12
+	maxQuery  = 1e15
+	minSlack  = 1e-15
+)
+
+// query is a point as the tree sees it.
+type query struct {
+	x, y, z float32
+	slack   float64 // how much a distance may be misjudged by rounding, mm
+}
+
+// query prepares p; false: outside what float32 can hold.
+func (ix *Index) query(p r3.Vector) (query, bool) {
+	d := p.Sub(ix.origin)
+	far := math.Abs(d.X) + math.Abs(d.Y) + math.Abs(d.Z)
+	if !(far <= maxQuery) || ix.brute {
+		return query{}, false
+	}
+	return query{
+		float32(d.X), float32(d.Y), float32(d.Z),
+		shiftError*(ix.extent+far) + minSlack,
+	}, true
+}
+
+// limit is the squared distance, as the tree computes it, above which nothing
+// can be as close as d. Twice the slack: once for the tree's own figures, once
+// for rounding the limit itself and the plain arithmetic of boxes (both are
+// under 8u d^2, and the slack is at least 16u d for any d of interest).
+func (q *query) limit(d float64) float32 {
+	d += 2 * q.slack
+	if d >= maxQuery {
+		return math.MaxFloat32
+	}
+	return float32(d * d)
+}
+
+// span is a node waiting on a search's stack.
+type span struct {
+	lo, k int32
+	bound float32
+}
+
+// stackSize suffices for 2^31 triangles: one entry for each of 28 levels.
+const stackSize = 32
+
+// candidates collects triangles that may be the closest, so that the float64
+// work is done once the bound is tight.
+type candidates struct {
+	n     int
+	id    [64]int32
+	lower [64]float32
+}
+
+// Closest returns the point of the mesh closest to p. An empty mesh, or a p
+// that is not finite, gives Triangle -1 and Distance +Inf.
+func (ix *Index) Closest(p r3.Vector) Hit { return ix.closest(p, none()) }
+
+// ClosestFrom is Closest with a head start: tri is a triangle that is likely
+// to be close, such as the answer for a neighbouring point. The answer is the
+// same for every tri; a tri that does not exist (negative) is a cold start.
+func (ix *Index) ClosestFrom(p r3.Vector, tri int32) Hit {
+	best := none()
+	if tri >= 0 && int(tri) < len(ix.mesh.Triangles) {
+		ix.consider(p, tri, &best)
+	}
+	return ix.closest(p, best)
+}
+
+// ClosestWithin is Closest limited to distances under bound (mm); false:
+// nothing is that close.
+func (ix *Index) ClosestWithin(p r3.Vector, bound float64) (Hit, bool) {
+	best := none()
+	best.Distance = bound
+	best = ix.closest(p, best)
+	if best.Triangle < 0 {
+		return none(), false
+	}
+	return best, true
+}
+
+func none() Hit { return Hit{Distance: math.Inf(1), Triangle: -1} }
+
+// consider puts triangle t into best if it is closer, or as close and of a
+// smaller id. A best without triangle is a bound that must be beaten.
+func (ix *Index) consider(p r3.Vector, t int32, best *Hit) {
+	a, b, c := ix.mesh.Corners(int(t))
+	q := closestOnTriangle(p, a, b, c)
+	d := q.Sub(p).Norm()
+	if d < best.Distance || d == best.Distance && t < best.Triangle {
+		*best = Hit{q, d, t}
+	}
+}
+
+func (ix *Index) closest(p r3.Vector, best Hit) Hit {
+	q, ok := ix.query(p)
+	if !ok {
+		for t := range ix.mesh.Triangles {
+			ix.consider(p, int32(t), &best)
+		}
+		return best
+	}
+	if ix.blocks == 0 {
+		return best
+	}
+	var (
+		stack  [stackSize]span
+		top    int
+		lower  [blockSize]float32
+		found  candidates
+		limit  = q.limit(best.Distance)
+		lo, k  = int32(0), ix.blocks
+		px     = q.x
+		py     = q.y
+		pz     = q.z
+		l0, l1 float32
+	)
+	for {
+		for k > 1 {
+			kl := (k + 1) >> 1
+			at := lo + kl - 1
+			if k > discBlocks {
+				l0, l1 = ix.boxes[at].distances(px, py, pz)
+			} else {
+				l0, l1 = ix.pairs[at].distances(px, py, pz)
+			}
+			if l0 <= l1 {
+				if l1 < limit {
+					stack[top&(stackSize-1)] = span{lo + kl, k - kl, l1}
+					top++
+				}
+				if l0 >= limit {
+					goto pop
+				}
+				k = kl
+			} else {
+				if l0 < limit {
+					stack[top&(stackSize-1)] = span{lo, kl, l0}
+					top++
+				}
+				if l1 >= limit {
+					goto pop
+				}
+				lo, k = lo+kl, k-kl
+			}
+		}
+		{
+			block := &ix.tris[lo]
+			upper := block.distances(px, py, pz, &lower)
+			if l := q.limit(math.Sqrt(float64(upper)) + q.slack); l < limit {
+				limit = l
+			}
+			for i, l := range lower {
+				if l < limit {
+					if found.n == len(found.id) {
+						ix.settle(p, &q, &found, &best, &limit)
+					}
+					found.id[found.n], found.lower[found.n] = block[i].id, l
+					found.n++
+				}
+			}
+		}
+	pop:
+		for {
+			if top == 0 {
+				ix.settle(p, &q, &found, &best, &limit)
+				return best
+			}
+			top--
+			if s := &stack[top&(stackSize-1)]; s.bound < limit {
+				lo, k = s.lo, s.k
+				break
+			}
+		}
+	}
+}
+
+// settle works the candidates out in float64 and empties the list.
+func (ix *Index) settle(p r3.Vector, q *query, c *candidates, best *Hit, limit *float32) {
+	for i := range c.n {
+		if c.lower[i] < *limit && c.id[i] >= 0 {
+			ix.consider(p, c.id[i], best)
+		}
+	}
+	c.n = 0
+	*limit = min(*limit, q.limit(best.Distance))
+}
+
+// walk visits, left to right, every triangle whose distance from p may be
+// below the reach that was returned last (mm, at first reach). skip, where
+// given, leaves out nodes: it gets the middle, relative to origin, and the
+// radius of a ball that holds the node.
+func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float64) bool, visit func(t int32) (float64, bool)) {
+	q, ok := ix.query(p)
+	if !ok {
+		for t := range ix.mesh.Triangles {
+			if _, more := visit(int32(t)); !more {
+				return
+			}
+		}
+		return
+	}
+	if ix.blocks == 0 {
+		return
+	}
+	var (
+		stack [stackSize]span
+		lower [blockSize]float32
+		limit = q.limit(reach)
+	)
+	stack[0] = span{0, ix.blocks, 0}
+	for top := 1; top > 0; {
+		top--
+		s := stack[top]
+		if s.bound >= limit {
+			continue
+		}
+		if s.k == 1 {
+			block := &ix.tris[s.lo]
+			block.distances(q.x, q.y, q.z, &lower)
+			for i, l := range lower {
+				if l < limit && block[i].id >= 0 {
+					r, more := visit(block[i].id)
+					if !more {
+						return
+					}
+					limit = q.limit(r)
+				}
+			}
+			continue
+		}
+		kl := (s.k + 1) >> 1
+		at := s.lo + kl - 1
+		var l0, l1 float32
+		var far0, far1 bool
+		if s.k > discBlocks {
+			l0, l1 = ix.boxes[at].distances(q.x, q.y, q.z)
+		} else {
+			l0, l1 = ix.pairs[at].distances(q.x, q.y, q.z)
+			if skip != nil {
+				far0, far1 = skip(ix.pairs[at][0].ball()), skip(ix.pairs[at][1].ball())
+			}
+		}
+		if !far1 {
+			stack[top] = span{s.lo + kl, s.k - kl, l1}
+			top++
+		}
+		if !far0 {
+			stack[top] = span{s.lo, kl, l0}
+			top++
+		}
+	}
+}
+
+// Within calls visit for every triangle whose distance d from p is below r
+// (both mm), in an order that depends on the mesh alone, until visit returns
+// false.
+func (ix *Index) Within(p r3.Vector, r float64, visit func(tri int32, d float64) bool) {
+	ix.walk(p, r, nil, func(t int32) (float64, bool) {
+		a, b, c := ix.mesh.Corners(int(t))
+		if d := closestOnTriangle(p, a, b, c).Sub(p).Norm(); d < r {
+			return r, visit(t, d)
+		}
+		return r, true
+	})
+}
+
+// ClosestAway returns the closest of those points, one on each triangle, that
+// are their triangle's closest to p and lie in a direction from p that differs
+// from the unit vector dir by more than minAngle, if it is closer than bound
+// (mm). A triangle that p lies on has no direction and is left out.
+func (ix *Index) ClosestAway(p, dir r3.Vector, minAngle s1.Angle, bound float64) (Hit, bool) {
+	best := none()
+	best.Distance = bound
+	cosMin, sinMin := math.Cos(minAngle.Radians()), math.Sin(minAngle.Radians())
+	local := p.Sub(ix.origin)
+	// A ball wholly inside the cone about dir holds no point that counts: with
+	// a the angle to its middle and b that of its tangent cone, a+b < minAngle.
+	// 1e-5 rad is far more than the rounding of its float32 figures seen from
+	// the ball's own radius away.
+	inCone := func(c r3.Vector, r float64) bool {
+		d := c.Sub(local)
+		dist := d.Norm()
+		if !(dist > 2*r) {
+			return false
+		}
+		return math.Acos(min(1, d.Dot(dir)/dist))+math.Asin(r/dist)+1e-5 < minAngle.Radians()
+	}
+	if minAngle <= 0 || sinMin < 0 {
+		inCone = nil
+	}
+	ix.walk(p, bound, inCone, func(t int32) (float64, bool) {
+		a, b, c := ix.mesh.Corners(int(t))
+		q := closestOnTriangle(p, a, b, c)
+		away := q.Sub(p)
+		d := away.Norm()
+		if d > 0 && away.Dot(dir) < cosMin*d && (d < best.Distance || d == best.Distance && t < best.Triangle) {
+			best = Hit{q, d, t}
+		}
+		return best.Distance, true
+	})
+	if best.Triangle < 0 {
+		return none(), false
+	}
+	return best, true
+}
+
+// Bytes returns the memory that the index holds besides the mesh.
+func (ix *Index) Bytes() int {
+	return len(ix.pairs)*discPairBytes + len(ix.boxes)*boxPairBytes + len(ix.tris)*leafBlockBytes
+}

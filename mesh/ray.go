@@ -1,0 +1,232 @@
+package mesh
+
+import (
+	"math"
+
+	"github.com/golang/geo/r3"
+)
+
+// RayHit is where a ray meets the mesh: Point = o + T dir on Triangle.
+type RayHit struct {
+	T        float64
+	Point    r3.Vector
+	Triangle int32
+}
+
+// Ray returns the first triangle that the ray o + t dir meets, 0 <= t <= tmax.
+// dir need not be of unit length; tmax and T are in units of it, and tmax may
+// be +Inf. It is watertight: a ray can't slip between two triangles that share
+// the vertices of an edge. Rays along a triangle's plane don't meet it.
+func (ix *Index) Ray(o, dir r3.Vector, tmax float64) (RayHit, bool) {
+	best := RayHit{T: tmax, Triangle: -1}
+	ix.rays(o, dir, tmax, func(h RayHit) (float64, bool) {
+		if h.T < best.T || h.T == best.T && (best.Triangle < 0 || h.Triangle < best.Triangle) {
+			best = h
+		}
+		return best.T, true
+	})
+	return best, best.Triangle >= 0
+}
+
+// RayAll calls visit for every triangle that the ray meets, in an order that
+// depends on mesh and ray alone, until visit returns false. A ray through an
+// edge or a vertex meets every triangle there.
+func (ix *Index) RayAll(o, dir r3.Vector, tmax float64, visit func(RayHit) bool) bool {
+	return ix.rays(o, dir, tmax, func(h RayHit) (float64, bool) { return tmax, visit(h) })
+}
+
+// rays calls visit for every hit up to the t that visit returned last; it
+// returns false if visit stopped it.
+func (ix *Index) rays(o, dir r3.Vector, tmax float64, visit func(RayHit) (float64, bool)) bool {
+	r, ok := newRay(o, dir)
+	if !ok {
+		return true
+	}
+	q, ok := ix.query(o)
+	if !ok {
+		for t := range ix.mesh.Triangles {
+			if h, hit := r.meet(ix.mesh, int32(t)); hit && h.T <= tmax {
+				var more bool
+				if tmax, more = visit(h); !more {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	if ix.blocks == 0 {
+		return true
+	}
+	return ix.rayWalk(&r, &q, tmax, visit)
+}
+
+// ray is a ray in the frame of the watertight test: z is the axis along which
+// it runs most, and x and y are sheared so that it runs along z.
+type ray struct {
+	o          r3.Vector
+	dir        r3.Vector
+	x, y, z    int // axes
+	sx, sy, sz float64
+}
+
+func component(v *r3.Vector, i int) float64 {
+	switch i {
+	case 0:
+		return v.X
+	case 1:
+		return v.Y
+	}
+	return v.Z
+}
+
+// newRay returns false for a direction that is zero or not finite.
+func newRay(o, dir r3.Vector) (ray, bool) {
+	abs := dir.Abs()
+	z := 0
+	if abs.Y > abs.X {
+		z = 1
+	}
+	if abs.Z > max(abs.X, abs.Y) {
+		z = 2
+	}
+	r := ray{o: o, dir: dir, x: (z + 1) % 3, y: (z + 2) % 3, z: z}
+	dz := component(&dir, z)
+	r.sx, r.sy, r.sz = component(&dir, r.x)/dz, component(&dir, r.y)/dz, 1/dz
+	ok := math.Abs(r.sx) <= 1 && math.Abs(r.sy) <= 1 && dz != 0 && !math.IsInf(r.sz, 0) && r.sz != 0
+	return r, ok
+}
+
+// meet tests triangle t. The sheared place of a corner depends on that corner
+// alone, and an edge's function is a difference of two rounded products, which
+// changes nothing but its sign when the edge is run the other way (the
+// conversions keep the compiler from fusing one of them): both triangles at an
+// edge see the ray on the same side of it, or both on it.
+func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
+	var px, py, pz [3]float64
+	for i, k := range m.Triangles[t] {
+		v := m.Vertices[k].Sub(r.o)
+		z := component(&v, r.z)
+		px[i] = component(&v, r.x) - float64(r.sx*z)
+		py[i] = component(&v, r.y) - float64(r.sy*z)
+		pz[i] = float64(r.sz * z)
+	}
+	u := float64(px[2]*py[1]) - float64(py[2]*px[1])
+	v := float64(px[0]*py[2]) - float64(py[0]*px[2])
+	w := float64(px[1]*py[0]) - float64(py[1]*px[0])
+	if (u < 0 || v < 0 || w < 0) && (u > 0 || v > 0 || w > 0) {
+		return RayHit{}, false
+	}
+	det := u + v + w
+	if det == 0 {
+		return RayHit{}, false
+	}
+	at := (u*pz[0] + v*pz[1] + w*pz[2]) / det
+	if !(at >= 0) {
+		return RayHit{}, false
+	}
+	return RayHit{at, r.o.Add(r.dir.Mul(at)), t}, true
+}
+
+// raySlabs tests boxes in float32, in units of mm along the ray. near and far
+// are the query's origin, moved by the slack so that boxes grow by it; inv is
+// the inverse of the unit direction.
+type raySlabs struct {
+	near, far, inv [3]float32
+}
+
+func newRaySlabs(q *query, dir r3.Vector) raySlabs {
+	// A direction square to an axis is turned by 1e-10 rad, which over any
+	// length is a thousandth of the slack.
+	const least = 1e-10
+	var s raySlabs
+	o := [3]float32{q.x, q.y, q.z}
+	unitDir := dir.Mul(1 / max(math.Abs(dir.X), math.Abs(dir.Y), math.Abs(dir.Z))).Normalize()
+	for i, d := range [3]float64{unitDir.X, unitDir.Y, unitDir.Z} {
+		if math.Abs(d) < least {
+			d = math.Copysign(least, d)
+		}
+		shift := math.Copysign(q.slack, d)
+		s.near[i], s.far[i] = o[i]+float32(shift), o[i]-float32(shift)
+		s.inv[i] = float32(1 / d)
+	}
+	return s
+}
+
+// enter returns the t at which the ray enters the box; +Inf: it misses, or
+// enters after limit.
+//
+// The two ends of an interval are each good to 3u of themselves (difference,
+// inverse, product), which the last factor makes up for.
+func (s *raySlabs) enter(b *box, limit float32) float32 {
+	near, far := float32(0), limit
+	for i := range 3 {
+		lo, hi := b.min[i], b.max[i]
+		if s.inv[i] < 0 {
+			lo, hi = hi, lo
+		}
+		if t := (lo - s.near[i]) * s.inv[i]; t > near {
+			near = t
+		}
+		if t := (hi - s.far[i]) * s.inv[i]; t < far {
+			far = t
+		}
+	}
+	if near <= far*(1+8*unit) {
+		return near
+	}
+	return float32(math.Inf(1))
+}
+
+func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (float64, bool)) bool {
+	size := r.dir.Norm()
+	bound := func(t float64) float32 {
+		return float32(min(math.MaxFloat32/2, t*size*(1+8*unit)+q.slack))
+	}
+	var (
+		s     = newRaySlabs(q, r.dir)
+		stack [stackSize]span
+		limit = bound(tmax)
+		inf   = float32(math.Inf(1))
+	)
+	stack[0] = span{0, ix.blocks, 0}
+	for top := 1; top > 0; {
+		top--
+		n := stack[top]
+		if n.bound > limit {
+			continue
+		}
+		if n.k == 1 {
+			for i := range ix.tris[n.lo] {
+				id := ix.tris[n.lo][i].id
+				if id < 0 {
+					break
+				}
+				if h, hit := r.meet(ix.mesh, id); hit && h.T <= tmax {
+					var more bool
+					if tmax, more = visit(h); !more {
+						return false
+					}
+					limit = bound(tmax)
+				}
+			}
+			continue
+		}
+		kl := (n.k + 1) >> 1
+		at := n.lo + kl - 1
+		pair := &ix.boxes[at]
+		t0, t1 := s.enter(&pair[0], limit), s.enter(&pair[1], limit)
+		left, right := span{n.lo, kl, t0}, span{n.lo + kl, n.k - kl, t1}
+		if t0 <= t1 {
+			left, right = right, left
+		}
+		if left.bound < inf {
+			stack[top] = left
+			top++
+		}
+		if right.bound < inf {
+			stack[top] = right
+			top++
+		}
+	}
+	return true
+}
