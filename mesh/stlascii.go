@@ -152,22 +152,21 @@ func (p *asciiParser) facet() error {
 // the file.
 func (p *asciiParser) expected(want string, word []byte) error {
 	switch {
-	case word != nil:
-		return p.fail("%s expected, found %.40q", want, word)
-	case p.err != nil:
+	case p.atEnd() && p.err != nil:
 		return &ReadError{Text: "cannot be read", Err: p.err}
+	case word == nil:
+		return p.fail("truncated: the file ends where %s should come", want)
+	case p.atEnd():
+		return p.fail("truncated: the file ends in %.40q where %s should come", word, want)
 	}
-	return p.fail("truncated: the file ends where %s should come", want)
+	return p.fail("%s expected, found %.40q", want, word)
 }
 
 func (p *asciiParser) badNumber(word []byte) error {
-	if word == nil {
-		return p.expected("a coordinate", nil)
-	}
 	if x, _ := strconv.ParseFloat(string(word), 32); math.IsNaN(x) || math.IsInf(x, 0) {
 		return p.fail("coordinate is not finite: %.40q", word)
 	}
-	return p.fail("a coordinate expected, found %.40q", word)
+	return p.expected("a coordinate", word)
 }
 
 // fail returns an error at the line of the last word, in the triangle that is
@@ -332,6 +331,9 @@ func (w *wordReader) nextInLine() []byte {
 		}
 	}
 }
+
+// atEnd tells whether the last word ended with the file.
+func (w *wordReader) atEnd() bool { return w.ended && w.at == w.end }
 
 // countLine counts line ends: LF, CR, or CR LF as one.
 func (w *wordReader) countLine(b byte) {
