@@ -58,9 +58,10 @@ func (e ParseErrors) sorted() ParseErrors {
 }
 
 // nearest returns the candidate that word was probably meant to be, or "": at
-// most a third of its letters wrong, missing or too many.
+// most a third of its letters wrong, missing or too many, or one of two.
 func nearest(word string, candidates []string) string {
-	best, most := "", max(1, len([]rune(word))/3)+1
+	letters := len([]rune(word))
+	best, most := "", min(letters, max(2, letters/3+1))
 	for _, c := range candidates {
 		if d := editDistance(strings.ToLower(word), strings.ToLower(c), most); d < most {
 			best, most = c, d

@@ -3,6 +3,8 @@ package job
 import (
 	"bytes"
 	"unicode/utf8"
+
+	"barwright/fit/tube"
 )
 
 // largest is the size in bytes of the largest job file that is read: one of a
@@ -19,8 +21,8 @@ func Parse(name string, data []byte) (*Job, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
 	r := &reader{source: newSource(name, data), unit: MM, mm: 1}
 	job := r.job()
-	if len(r.errs) > 0 {
-		return nil, r.errs.sorted()
+	if errs := r.all(); len(errs) > 0 {
+		return nil, errs
 	}
 	return job, nil
 }
@@ -50,7 +52,7 @@ func (r *reader) job() *Job {
 		}
 		r.unitless = !ok
 	}
-	d := &draft{Job: &Job{File: r.file, Unit: r.unit}}
+	d := &draft{Job: &Job{File: r.file, Unit: r.unit}, pairs: map[*tube.Die]bool{}}
 	d.Shell.Unit, d.Shell.LandingAngle = Auto, defaultLanding
 	table(r, "", root, jobFields, d)
 	return d.Job

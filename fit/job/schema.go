@@ -62,7 +62,8 @@ const (
 // draft is a job being read.
 type draft struct {
 	*Job
-	bars []*draftBar
+	pairs map[*tube.Die]bool // dies that are given springback pairs, right or wrong
+	bars  []*draftBar
 }
 
 // draftBar is a bar being read, with the names it refers to.
@@ -221,6 +222,9 @@ func readDies(r *reader, head string, v *value, d *draft) {
 	named(r, head, v, func(what, name string, v *value) {
 		die := &tube.Die{Name: name, MaxAngle: defaultMaxAngle, GripDefault: true, TailDefault: true}
 		table(r, what, v, dieFields, die)
+		if e := v.get("springback"); e != nil {
+			d.pairs[die] = e.val.kind != kindArray || len(e.val.items) > 0
+		}
 		if die.GripDefault {
 			die.Grip = gripPerOD * die.OD
 		}
@@ -277,7 +281,8 @@ func readTubes(r *reader, head string, v *value, d *draft) {
 				sound = false
 			}
 		}
-		if r.material(what, v, t) && sound && spec.Die != nil && len(spec.Die.Springback) == 0 && !r.unitless {
+		estimate := spec.Die != nil && spec.Die.CLR > 0 && !d.pairs[spec.Die]
+		if r.material(what, v, t, estimate) && sound && estimate && !r.unitless {
 			if f := spec.SpringbackFactor(); f >= worstEstimate {
 				r.errorf(v.get("die").val.at, "%s: the estimate of springback on die %q comes out at %.0f %%, beyond what it is made for; the die needs springback pairs", what, t.die, 100*f)
 			}
@@ -286,9 +291,9 @@ func readTubes(r *reader, head string, v *value, d *draft) {
 }
 
 // material fills in the tube's material: a built-in one, of which single
-// figures may be given anew, or figures alone. It returns false if something
-// was wrong.
-func (r *reader) material(what string, v *value, t *draftTube) bool {
+// figures may be given anew, or figures alone. estimate tells that set angles
+// must be estimated from it. It returns false if something was wrong.
+func (r *reader) material(what string, v *value, t *draftTube, estimate bool) bool {
 	m := tube.Material{Name: t.material, Density: steelDensity}
 	complete := v.get("yield") != nil && v.get("E") != nil
 	if t.material != "" {
@@ -307,7 +312,7 @@ func (r *reader) material(what string, v *value, t *draftTube) bool {
 	} else if (v.get("yield") != nil) != (v.get("E") != nil) {
 		r.errorf(v.at, "%s: yield and E must be given together, or a material", what)
 		return false
-	} else if !complete && v.get("material") == nil && t.Die != nil && t.Die.CLR > 0 && len(t.Die.Springback) == 0 {
+	} else if estimate && !complete && v.get("material") == nil {
 		r.errorf(v.at, "%s: material is missing, and die %q has no springback pairs to do without", what, t.Die.Name)
 		return false
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -68,6 +69,7 @@ type source struct {
 	data  []byte
 	lines []int // byte offset at which each line starts
 	errs  ParseErrors
+	late  *ParseError // what the decoder has against a file that the parser takes
 }
 
 func newSource(file string, data []byte) *source {
@@ -127,14 +129,17 @@ func (s *source) parse() *value {
 		s.errorf(at, "%s", plainSyntax(text))
 		return nil
 	}
-	line := s.position(at).Line
-	for _, known := range s.errs {
-		if known.Pos.Line == line {
-			return root // said already, in our words
-		}
-	}
-	s.errorf(at, "%s", plainSyntax(text))
+	s.late = &ParseError{File: s.file, Pos: s.position(at), Text: plainSyntax(text)}
 	return root
+}
+
+// all returns what was found, sorted. The decoder's complaint is left out where
+// the line has been found fault with in our own words.
+func (s *source) all() ParseErrors {
+	if s.late != nil && !slices.ContainsFunc(s.errs, func(e ParseError) bool { return e.Pos.Line == s.late.Pos.Line }) {
+		s.errs = append(s.errs, *s.late)
+	}
+	return s.errs.sorted()
 }
 
 // plainSyntax says the library's message about the text in one line of print.
