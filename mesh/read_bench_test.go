@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"github.com/golang/geo/r3"
+	"github.com/hschendel/stl"
 )
 
 // scanOf returns an invented shell of about n triangles in mm: a bulged tunnel
@@ -153,6 +154,33 @@ func BenchmarkReadSTL(b *testing.B) {
 				b.ReportMetric((24*float64(cap(m.Vertices))+12*float64(cap(m.Triangles)))/1e6, "mesh-MB")
 			})
 		}
+	}
+}
+
+// BenchmarkLibraryReadSTL is the yardstick for BenchmarkReadSTL/binary in the
+// same run: hschendel/stl's own reader, which neither checks nor welds.
+func BenchmarkLibraryReadSTL(b *testing.B) {
+	for _, k := range readSizes {
+		b.Run(fmt.Sprintf("binary/%dk", k), func(b *testing.B) {
+			f, err := os.Create(b.TempDir() + "/shell.stl")
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer f.Close()
+			m := scanOf(1000 * k)
+			if err := WriteSTL(f, "shell", m); err != nil {
+				b.Fatal(err)
+			}
+			for b.Loop() {
+				if _, err := f.Seek(0, io.SeekStart); err != nil {
+					b.Fatal(err)
+				}
+				if _, err := stl.ReadAll(f); err != nil {
+					b.Fatal(err)
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(m.Triangles)), "ns/triangle")
+		})
 	}
 }
 

@@ -45,7 +45,7 @@ func readBinary(r io.Reader, size int64, rep *Report) (*soup, error) {
 	case count == 0:
 		return nil, &ReadError{Text: "no triangles"}
 	case body > count*stlFacet:
-		rep.note("%d bytes after the last triangle are not read", body-count*stlFacet)
+		rep.note("not read: what comes after the last triangle, %d of %d bytes", body-count*stlFacet, size)
 	}
 	if count == 0 {
 		return nil, &ReadError{Text: "no triangles"}
