@@ -109,8 +109,9 @@ func (b *leafBlock) distances(px, py, pz float32, lower *[blockSize]float32) flo
 			if over > 0 {
 				d += over * over
 			}
-		} else if out := (over*t.h + v*side) * inv; out > 0 {
-			// Outside the slanted side, which runs from (side, 0) to (0, h).
+		} else if out := (over*t.h + v*side) * inv; out >= 0 {
+			// Outside the slanted side, which runs from (side, 0) to (0, h), or
+			// on it: past the end of a triangle without height out is 0 too.
 			switch up := (v*t.h - over*side) * inv; {
 			case up < 0:
 				d += over*over + v*v

@@ -179,6 +179,7 @@ func segmentToTriangle(a, b, v0, v1, v2 r3.Vector) (t float64, on, q r3.Vector) 
 		on = segmentPoint(a, b, t)
 		return t, on, on
 	}
+	on, q = a, v0
 	best := math.Inf(1)
 	try := func(s float64, p, r r3.Vector) {
 		if d := p.Sub(r).Norm2(); d < best {
