@@ -108,7 +108,7 @@ func (in *input) prepare(ctx context.Context, workers int, p *progress) (*mesh.S
 		KeepSuspects: in.job.Shell.KeepSuspects,
 		Accuracy:     in.job.Shell.Accuracy,
 		Workers:      workers,
-		Progress:     p.share,
+		Progress:     p.prepare,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("scan %s: %w", in.job.Shell.File, err)

@@ -41,8 +41,10 @@ func newProgress(w io.Writer) *progress {
 // stage says what the run is at.
 func (p *progress) stage(what string) { p.show(what, -1, 100) }
 
-// share says how much of a stage is done, 0 to 1.
-func (p *progress) share(what string, done float64) { p.show(what, int(100*done), 100) }
+// prepare says how much of the scan's preparation is done, 0 to 1.
+func (p *progress) prepare(what string, done float64) {
+	p.show("preparing the scan ("+what+"), percent", int(100*done), 100)
+}
 
 // event tells of a fit.
 func (p *progress) event(e fit.Event) {
