@@ -148,9 +148,9 @@ func exactFoot(p, a, b, c r3.Vector) (float64, bool) {
 	return d, true
 }
 
-// soup draws a mesh of unrelated and related triangles: plain ones, slivers,
+// drawSoup draws a mesh of unrelated and related triangles: plain ones, slivers,
 // needles, points, and repeats of earlier corners.
-func soup(t *rapid.T, offset r3.Vector) *Mesh {
+func drawSoup(t *rapid.T, offset r3.Vector) *Mesh {
 	m := &Mesh{}
 	size := rapid.SampledFrom([]float64{1, 50, 2000}).Draw(t, "size")
 	coord := rapid.Float64Range(-size, size)
@@ -213,7 +213,7 @@ func drawQuery(t *rapid.T, m *Mesh) r3.Vector {
 }
 
 func drawMesh(t *rapid.T) *Mesh {
-	return soup(t, rapid.SampledFrom([]r3.Vector{{}, {X: 10000, Y: -10000, Z: 10000}, {X: 3e5}}).Draw(t, "offset"))
+	return drawSoup(t, rapid.SampledFrom([]r3.Vector{{}, {X: 10000, Y: -10000, Z: 10000}, {X: 3e5}}).Draw(t, "offset"))
 }
 
 // TestClosestAgainstBruteForce is design.md section 9's "agrees with brute

@@ -17,11 +17,15 @@ type SegmentHit struct {
 // Segment returns the smallest distance between segment ab and the mesh, exact
 // like Closest, if it is below bound (mm; +Inf is allowed). Where the segment
 // pierces a triangle the distance is 0 and both points are where it does.
-// Points a and b that are not finite give no answer.
+// Ends that are not finite, or so far apart that their squared distance is not,
+// give no answer.
 func (ix *Index) Segment(a, b r3.Vector, bound float64) (SegmentHit, bool) {
 	best := SegmentHit{Hit: none()}
 	best.Distance = bound
 	s := newSegmentQuery(ix, a, b)
+	if !(b.Sub(a).Norm2() <= math.MaxFloat64) || !(a.Norm2() <= math.MaxFloat64) {
+		return SegmentHit{Hit: none()}, false
+	}
 	if !s.ok {
 		for t := range ix.mesh.Triangles {
 			s.consider(int32(t), &best)
@@ -179,7 +183,6 @@ func segmentToTriangle(a, b, v0, v1, v2 r3.Vector) (t float64, on, q r3.Vector) 
 		on = segmentPoint(a, b, t)
 		return t, on, on
 	}
-	on, q = a, v0
 	best := math.Inf(1)
 	try := func(s float64, p, r r3.Vector) {
 		if d := p.Sub(r).Norm2(); d < best {
