@@ -204,9 +204,10 @@ func on(p *tube.Path, at r3.Vector) place {
 // apart.
 func figures(got, limit float64) (string, string) {
 	for digits := 1; ; digits++ {
-		a, b := strconv.FormatFloat(got+0, 'f', digits, 64), strconv.FormatFloat(limit+0, 'f', digits, 64)
+		unit := math.Pow10(digits)
+		a, b := math.Round(got*unit)/unit+0, math.Round(limit*unit)/unit+0 // + 0: never -0
 		if a != b || digits == 3 {
-			return a, b
+			return strconv.FormatFloat(a, 'f', digits, 64), strconv.FormatFloat(b, 'f', digits, 64)
 		}
 	}
 }

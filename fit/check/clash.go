@@ -78,7 +78,7 @@ func clash(a, b *fit.Bar) []fit.Finding {
 			least, at, with = d, p, q
 		}
 	}
-	return overlap(a, b, reach-least, at, with)
+	return overlap(a, b, least, at, with)
 }
 
 // clashSelf checks a bar against itself. By Schur's theorem on arcs (from
@@ -103,14 +103,16 @@ func clashSelf(a *fit.Bar) []fit.Finding {
 			least, at, with = d, u, v
 		}
 	}
-	return overlap(a, a, a.Tube.OD-least, at, with)
+	return overlap(a, a, least, at, with)
 }
 
-// overlap makes the finding; p and q are the closest points of the centrelines.
-func overlap(a, b *fit.Bar, depth float64, p, q r3.Vector) []fit.Finding {
-	if depth <= lengthTol {
+// overlap makes the finding, if the bound of the centrelines' distance asks for
+// one; p and q are their closest points.
+func overlap(a, b *fit.Bar, bound float64, p, q r3.Vector) []fit.Finding {
+	if a.Radius()+b.Radius()-bound <= lengthTol {
 		return nil
 	}
+	depth := a.Radius() + b.Radius() - p.Sub(q).Norm()
 	at := p.Add(q.Sub(p).Mul(a.Radius() / (a.Radius() + b.Radius())))
 	here, there := on(a.Path, p), on(b.Path, q)
 	what := fmt.Sprintf("overlaps %q by %.1f mm %s (there %s)", b.Name, depth, here.text, there.text)
