@@ -319,8 +319,8 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 // the certificate bears it out.
 func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius float64) (*solution, error) {
 	req := f.requirement(p.bar)
-	p.margin = Resolution / 2
-	s, err := p.run(ctx, from.nodes, pieceLength, radius, 60, false)
+	p.margin = Resolution + 0.001
+	s, err := p.run(ctx, from.nodes, from.planes, pieceLength, radius, 60, false)
 	if err != nil {
 		return nil, err
 	}
@@ -329,15 +329,15 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 		if err != nil || s.e.violation > 1 {
 			return s, nil // cannot be bent, or cannot be met: no margin helps
 		}
-		worst := Certify(path, req, f.shell.Index, f.shell.Inside).Deficit
+		worst := f.short(path, req)
 		if p.bar.Mirror == job.Pair {
-			worst = math.Max(worst, Certify(path.Mirrored(), req, f.shell.Index, f.shell.Inside).Deficit)
+			worst = math.Max(worst, f.short(path.Mirrored(), req))
 		}
 		if worst <= 0 || worst > 2 {
 			return s, nil
 		}
 		p.margin += worst + 0.001
-		next, err := p.run(ctx, s.nodes, pieceLength, 5, 40, false)
+		next, err := p.run(ctx, s.nodes, s.planes, pieceLength, 5, 40, false)
 		if err != nil {
 			return nil, err
 		}
@@ -347,6 +347,14 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 		s = next
 	}
 	return s, nil
+}
+
+// short is by how much a path's certificate falls short of what is required,
+// mm. The requirement of a foot zone ends in nothing at the foot itself, where
+// it cannot be borne out better than to the certificate's resolution.
+func (f *fitter) short(path *tube.Path, req Requirement) float64 {
+	c := Certify(path, req, f.shell.Index, f.shell.Inside)
+	return math.Max(req.Clearance-c.CertifiedMin, c.Deficit-Resolution)
 }
 
 // surplusBend is the turn under which a bend is not worth making.
@@ -372,7 +380,7 @@ func (f *fitter) dropBends(ctx context.Context, p *problem, s *solution) (*solut
 		}
 		fewer := p.clone()
 		fewer.sketch = without(p.sketch, out)
-		end := &solution{nodes: without(c.nodes, out)}
+		end := &solution{nodes: without(c.nodes, out), planes: s.planes}
 		next, err := f.polish(ctx, fewer, end, 20)
 		if err != nil {
 			return nil, err

@@ -45,6 +45,8 @@ type problem struct {
 
 	gate chan struct{} // as many runs as may go on at once; nil: no limit
 
+	second [2]bool // try the second best surface for this foot
+
 	plan   []piece
 	planes [2][2]plane // [side][end], frozen within a step
 	memos  [][]memo    // [field][piece]
@@ -248,7 +250,8 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		}
 	}
 	course := at.Sub(back).Normalize()
-	best, bestScore := plane{}, math.Inf(1)
+	var best, other plane
+	bestScore, otherScore := math.Inf(1), math.Inf(1)
 	for _, dir := range [4]r3.Vector{course, at.Sub(walk[1]).Normalize(), {Z: -1}, course.Add(r3.Vector{Z: -1}).Normalize()} {
 		if dir.Norm2() < 0.5 {
 			continue
@@ -263,12 +266,26 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		if square < p.landing {
 			score += 10
 		}
-		if score < bestScore {
+		distinct := pl.normal.Dot(best.normal) < 0.94 // by more than 20 degrees
+		switch {
+		case score < bestScore:
+			if best.ok && distinct {
+				other, otherScore = best, bestScore
+			}
 			best, bestScore = pl, score
+		case distinct && score < otherScore:
+			other, otherScore = pl, score
 		}
+	}
+	if p.second[end] && otherScore < bestScore+doubtful {
+		return other
 	}
 	return best
 }
+
+// doubtful is the difference in score up to which the sketch does not decide
+// between two surfaces for a foot: other starts then try the second one.
+const doubtful = 1.0
 
 // evaluate computes objective, constraints and derivatives at q.
 func (p *problem) evaluate(q []float64) *evaluation {

@@ -27,6 +27,7 @@ type solution struct {
 	e      *evaluation
 	lambda []float64
 	nodes  []r3.Vector
+	planes [2][2]plane // on which its feet stand
 }
 
 // better compares two ends: less violation first (above what counts as met),
@@ -128,8 +129,10 @@ func same(a, b []float64) bool {
 	return true
 }
 
-// run improves one start.
-func (p *problem) run(ctx context.Context, nodes []r3.Vector, piece, radius float64, iterations int, far bool) (*solution, error) {
+// run improves one start. Its feet follow the given planes; where these are not
+// known the sketch tells.
+func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane, piece, radius float64, iterations int, far bool) (*solution, error) {
+	p.planes = planes
 	q := p.prepare(nodes, piece)
 	if far {
 		q = p.pull(ctx, q, 30)
@@ -147,7 +150,7 @@ func (p *problem) run(ctx context.Context, nodes []r3.Vector, piece, radius floa
 	if err != nil {
 		return nil, err
 	}
-	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes}, nil
+	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes, planes: p.planes}, nil
 }
 
 // errNoStart says that no start could be evaluated.
@@ -194,7 +197,10 @@ func (p *problem) search(ctx context.Context, starts [][]r3.Vector, eff effort) 
 					p.gate <- struct{}{}
 					defer func() { <-p.gate }()
 				}
-				ends[i], errs[i] = p.clone().run(ctx, starts[i], eff.coarse, 60, eff.iterate, true)
+				c := p.clone()
+				// The third and fourth of a batch doubt where a foot stands.
+				c.second = [2]bool{i == 2, i == 3}
+				ends[i], errs[i] = c.run(ctx, starts[i], [2][2]plane{}, eff.coarse, 60, eff.iterate, true)
 			}()
 		}
 		wg.Wait()
