@@ -66,6 +66,7 @@ func readBinary(r io.Reader, size int64, rep *Report) (*soup, error) {
 	case err != nil:
 		return nil, &ReadError{Text: err.Error()}
 	}
+	s.flush()
 	return s, nil
 }
 

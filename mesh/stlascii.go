@@ -26,6 +26,7 @@ func readASCII(r io.Reader, size int64, rep *Report) (*soup, error) {
 	if err := p.file(); err != nil {
 		return nil, err
 	}
+	p.soup.flush()
 	return p.soup, nil
 }
 
@@ -172,7 +173,7 @@ func (p *asciiParser) badNumber(word []byte) error {
 // fail returns an error at the line of the last word, in the triangle that is
 // being read.
 func (p *asciiParser) fail(format string, args ...any) error {
-	return &ReadError{Line: p.line, Triangle: len(p.soup.triangles) + 1, Text: fmt.Sprintf(format, args...)}
+	return &ReadError{Line: p.line, Triangle: p.soup.count() + 1, Text: fmt.Sprintf(format, args...)}
 }
 
 // isKeyword compares a word with a lower-case keyword, in any case of letters.

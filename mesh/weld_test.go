@@ -21,7 +21,8 @@ func TestSoupAgainstMap(t *testing.T) {
 	for _, spread := range []int{1, 7, 60, 100_000} {
 		s := newSoup(0)
 		seen := map[[3]float32]int32{}
-		for n := range 20_000 {
+		var all [][3]int32
+		for range 20_000 {
 			var tri stl.Triangle
 			var want [3]int32
 			for c := range tri.Vertices {
@@ -38,8 +39,11 @@ func TestSoupAgainstMap(t *testing.T) {
 			}
 			s.AppendTriangle(tri)
 			require.Nil(t, s.err)
-			require.Equal(t, want, s.triangles[n])
+			all = append(all, want)
 		}
+		require.Equal(t, len(all), s.count())
+		s.flush()
+		require.Equal(t, all, s.triangles)
 		require.Len(t, s.vertices, len(seen))
 		for v, i := range seen {
 			require.Equal(t, v, s.vertices[i])
