@@ -1,6 +1,9 @@
 package job_test
 
-import "strings"
+import (
+	"fmt"
+	"strings"
+)
 
 var badJobs = []badJob{
 	// Not a job file at all.
@@ -28,8 +31,8 @@ var badJobs = []badJob{
 	{"JSON", "", "{\"title\": \"t\"}", []string{
 		`1:1: not valid TOML: invalid character at start of key: U+007B '{'`,
 	}},
-	{"too large", "", "#" + strings.Repeat("x", 3<<20), []string{
-		`1:1: the job file has 3145729 bytes, must have at most 2097152`,
+	{"too large", "", "#" + strings.Repeat("x", 600_000), []string{
+		`1:1: the job file has 600001 bytes, must have at most 524288`,
 	}},
 	{"a string broken off", `file = "s.stl"`, `file = "s.stl`, []string{
 		`4:14: not valid TOML: basic strings cannot have new lines`,
@@ -463,4 +466,76 @@ var badJobs = []badJob{
 	{"a byte order mark", "", "\ufefftitle = 3\n[shell]\nfile = \"a\"\nclearance = 1\n[tube.t]\nod = 40\nwall = 2\n[[bar]]\nname = \"x\"\ntube = \"t\"\nsketch = [[0,0,0],[0,0,100]]\nends = [\"shell\", \"free\"]\n", []string{
 		`1:9: title must be a text, got a number`,
 	}},
+
+	// More of everything than a job can need.
+	{"too many keys", "", manyLines("k%d = 1\n", 2001), []string{
+		`2001:1: more than 2000 keys in one table`,
+	}},
+	{"too many keys in braces", "", "a = {" + manyLines("k%d = 1,\n", 2001) + "}", []string{
+		`2001:1: more than 2000 keys in one table`,
+	}},
+	{"too many bars", `title = "t"`, "bar = [" + strings.Repeat("{}, ", 1001) + "]", []string{
+		`1:7: bar must be given 1 to 1000 times, got 1001`,
+		`17:3: bar is already given in line 1`,
+		`23:3: bar is already given in line 1`,
+	}},
+	{"nested too deep", "", "a = " + strings.Repeat("[", 10001), []string{
+		`1:10005: not valid TOML: arrays and inline tables are nested more than the maximum of 10000 levels deep`,
+	}},
+	{"a long name in many messages", `name = "leg"`, "name = \"" + strings.Repeat("x", 1000) + "\"\nfoo = 1", []string{
+		`24:8: bar "` + strings.Repeat("x", 60) + `...": name must have at most 80 characters, got 1000`,
+		`25:1: bar "` + strings.Repeat("x", 60) + `...": unknown key "foo" (known: name, tube, sketch, ends, mirror, flat, lean, hug, clearance, reach, fixed)`,
+	}},
+
+	// The rest of what TOML itself forbids.
+	{"die a number", "", "die = 5\n" + strings.Replace(base, "[die.d]\nod = 40\nclr = 120\nspringback = [[30, 31], [90, 92]]\n", "", 1), []string{
+		`1:7: die must be given as [die.NAME], got a number`,
+		`10:7: tube "t": no die "d" (there are none)`,
+	}},
+	{"keepout name a number", `name = "helmet"`, `name = 5`, []string{
+		`30:8: keepout 1: name must be a text, got a number`,
+	}},
+	{"lean a text", `mirror = "self"`, "mirror = \"self\"\nflat = true\nlean = \"5\"", []string{
+		`24:8: bar "hoop": lean must be a number, got a text`,
+	}},
+	{"springback a number", `[[30, 31], [90, 92]]`, `2`, []string{
+		`9:14: die "d": springback must be a list of pairs [wanted, set], got a number`,
+	}},
+	{"springback pair of texts", `[[30, 31], [90, 92]]`, `[["30", "31"]]`, []string{
+		`9:16: die "d": springback pair 1: wanted must be a number, got a text`,
+		`9:22: die "d": springback pair 1: set must be a number, got a text`,
+	}},
+	{"a date that is none", `title = "t"`, `title = 2024-13-40`, []string{
+		`1:9: title must be a text, got a date`,
+	}},
+	{"a large hexadecimal", `clearance = 10`, `clearance = 0xFFFFFFFFFFFFFFFFFF`, []string{
+		`5:13: shell: clearance must be 0 to 1000 mm, got 0xFFFFFFFFFFFFFFFFFF mm`,
+	}},
+	{"a dotted key in braces closed again", `sphere = { centre = [0,0,900], radius = 200 }`, "sphere = { a.b = 1, a.c = 2 }\nsphere.a.d = 3", []string{
+		`31:10: keepout "helmet": sphere: centre is missing`,
+		`31:10: keepout "helmet": sphere: radius is missing`,
+		`31:12: keepout "helmet": sphere: unknown key "a" (known: centre, radius)`,
+		`32:1: sphere is already given in line 31`,
+	}},
+	{"a dotted key through a value", `title = "t"`, "title = \"t\"\ntitle.x = 1", []string{
+		`2:1: title is already given in line 1`,
+	}},
+	{"a key twice that the reader would take", `clearance = 10`, "clearance = 10\n\"clearance\" = 10", []string{
+		`6:1: clearance is already given in line 5`,
+	}},
+	{"a sub-table of a bar", "[[keepout]]\n", "[bar.sketch]\nx = 1\n[[keepout]]\n", []string{
+		`29:6: bar.sketch is already given in line 26`,
+	}},
+	{"a comment at the end without a line end", `radius = 200 }`, `radius = 200, x = [1, # ] }`, []string{
+		`31:59: not valid TOML: array is incomplete`,
+	}},
+}
+
+// manyLines repeats a format with a counter.
+func manyLines(format string, n int) string {
+	var b strings.Builder
+	for i := range n {
+		fmt.Fprintf(&b, format, i)
+	}
+	return b.String()
 }

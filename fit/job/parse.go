@@ -9,7 +9,7 @@ import (
 
 // largest is the size in bytes of the largest job file that is read: one of a
 // thousand bars has some 300 kB.
-const largest = 2 << 20
+const largest = 512 << 10
 
 // inMM tells how many mm a unit has.
 var inMM = map[Unit]float64{MM: 1, CM: 10, M: 1000, Inch: 25.4}

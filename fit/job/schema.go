@@ -193,17 +193,10 @@ func readSpringback(r *reader, what string, v *value, d *tube.Die) {
 	}
 }
 
-// mostTables is how many dies, tubes, bars or keep-outs a job may have.
-const mostTables = 1000
-
 // named calls read for each table of a [head.NAME] family, in file order.
 func named(r *reader, head string, v *value, read func(what, name string, v *value)) {
 	if v.kind != kindTable {
 		r.errorf(v.at, "%s must be given as [%s.NAME], got %s", head, head, v.kind)
-		return
-	}
-	if len(v.order) > mostTables {
-		r.errorf(v.at, "%s must be at most %d, got %d", head, mostTables, len(v.order))
 		return
 	}
 	for _, e := range v.order {
@@ -353,6 +346,9 @@ func label(head, name string) string {
 	}
 	return fmt.Sprintf("%s %q", head, name)
 }
+
+// mostTables is how many bars or keep-outs a job may have.
+const mostTables = 1000
 
 // headed calls read for each [[head]] table, in file order. label names it for
 // messages: by its name, else by its number.

@@ -54,14 +54,6 @@ type entry struct {
 // get returns the entry of that name, or nil.
 func (v *value) get(name string) *entry { return v.named[name] }
 
-func (v *value) add(e *entry) {
-	if v.named == nil {
-		v.named = map[string]*entry{}
-	}
-	v.named[e.name] = e
-	v.order = append(v.order, e)
-}
-
 // source is a job file while it is read: its text, where its lines begin, and
 // the errors found so far.
 type source struct {
@@ -69,7 +61,9 @@ type source struct {
 	data  []byte
 	lines []int // byte offset at which each line starts
 	errs  ParseErrors
-	late  *ParseError // what the decoder has against a file that the parser takes
+
+	crowded *entry      // the key that is one too many in its table
+	late    *ParseError // what the decoder has against a file that the parser takes
 }
 
 func newSource(file string, data []byte) *source {
@@ -109,6 +103,11 @@ func (s *source) parse() *value {
 		case unstable.KeyValue:
 			s.keyValue(current, e)
 		}
+		if s.crowded != nil {
+			s.errs = nil
+			s.errorf(s.crowded.at, "more than %d keys in one table", mostKeys)
+			return nil
+		}
 	}
 	// The decoder finds what a parser alone does not, such as malformed numbers.
 	var ignored map[string]any
@@ -147,6 +146,22 @@ func plainSyntax(text string) string {
 	return "not valid TOML: " + strings.Join(strings.FieldsFunc(text, func(r rune) bool { return r < ' ' }), " ")
 }
 
+// mostKeys is how many keys a table may have. The decoder's time grows with the
+// square of it.
+const mostKeys = 2000
+
+// add puts an entry into a table.
+func (s *source) add(v *value, e *entry) {
+	if v.named == nil {
+		v.named = map[string]*entry{}
+	}
+	v.named[e.name] = e
+	v.order = append(v.order, e)
+	if len(v.order) > mostKeys && s.crowded == nil {
+		s.crowded = e
+	}
+}
+
 // header finds or makes the table of a [header] or [[header]].
 func (s *source) header(root *value, e *unstable.Node) *value {
 	table := root
@@ -159,11 +174,11 @@ func (s *source) header(root *value, e *unstable.Node) *value {
 		switch {
 		case old == nil && last && e.Kind == unstable.ArrayTable:
 			made := &value{kind: kindTable, at: at, head: true}
-			table.add(&entry{key, at, &value{kind: kindArray, at: at, headers: true, items: []*value{made}}})
+			s.add(table, &entry{key, at, &value{kind: kindArray, at: at, headers: true, items: []*value{made}}})
 			return made
 		case old == nil:
 			made := &value{kind: kindTable, at: at, head: last}
-			table.add(&entry{key, at, made})
+			s.add(table, &entry{key, at, made})
 			table = made
 		case old.val.kind == kindArray && old.val.headers && last && e.Kind == unstable.ArrayTable:
 			made := &value{kind: kindTable, at: at, head: true}
@@ -195,14 +210,14 @@ func (s *source) keyValue(table *value, e *unstable.Node) (end int) {
 			if old != nil {
 				s.errorf(at, "%s is already given in line %d", key, s.position(old.at).Line)
 			} else {
-				table.add(&entry{key, at, val})
+				s.add(table, &entry{key, at, val})
 			}
 			return end
 		}
 		switch {
 		case old == nil:
 			made := &value{kind: kindTable, at: at, dotted: true}
-			table.add(&entry{key, at, made})
+			s.add(table, &entry{key, at, made})
 			table = made
 		case old.val.kind == kindTable && old.val.dotted:
 			table = old.val
@@ -261,7 +276,6 @@ func (s *source) value(n *unstable.Node, from int) (v *value, end int) {
 		for it := n.Children(); it.Next(); {
 			end = s.keyValue(v, it.Node())
 		}
-		closeTables(v)
 		end = s.skipBlank(end) + 1
 	case unstable.String:
 		v.kind, v.text = kindString, raw
@@ -273,16 +287,6 @@ func (s *source) value(n *unstable.Node, from int) (v *value, end int) {
 		v.kind, v.text = kindDate, raw
 	}
 	return v, end
-}
-
-// closeTables bars the tables that dotted keys made in an inline table.
-func closeTables(v *value) {
-	for _, e := range v.order {
-		if e.val.kind == kindTable && e.val.dotted {
-			e.val.inline, e.val.dotted = true, false
-			closeTables(e.val)
-		}
-	}
 }
 
 // number reads a TOML number. NaN is given for what cannot be read; numbers too
