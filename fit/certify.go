@@ -114,8 +114,8 @@ func Certify(p *tube.Path, r Requirement, s Surface, inside func(r3.Vector) bool
 	return certify(p, r, s, inside, meanTol)
 }
 
-// sample is a point of the path with what is known about it.
-type sample struct {
+// reading is a point of the path with what is known about it.
+type reading struct {
 	s       float64
 	at, hit r3.Vector
 	d       float64 // distance to the surface, >= 0
@@ -124,7 +124,7 @@ type sample struct {
 }
 
 // signed returns the distance, negative outside the cabin.
-func (a *sample) signed() float64 {
+func (a *reading) signed() float64 {
 	if a.outside {
 		return -a.d
 	}
@@ -142,8 +142,8 @@ type certifier struct {
 
 	leastFull, leastAny, leastStat  float64 // least sample: distance, distance - required, distance
 	boundFull, boundAny             float64 // least bound
-	worst, deficit                  sample
-	outside                         sample
+	worst, deficit                  reading
+	outside                         reading
 	anyOutside                      bool
 	most                            float64
 	statLength, statSum, statSquare float64
@@ -176,7 +176,7 @@ func certify(p *tube.Path, r Requirement, s Surface, inside func(r3.Vector) bool
 }
 
 // result puts the certificate together.
-func (c *certifier) result(samples []sample) Certificate {
+func (c *certifier) result(samples []reading) Certificate {
 	out := Certificate{
 		CertifiedMin: c.boundFull - rounding - c.req.Radius,
 		WorstAt:      c.worst.at, WorstS: c.worst.s, WorstTri: c.worst.tri,
@@ -203,7 +203,7 @@ func (c *certifier) result(samples []sample) Certificate {
 }
 
 // ask samples the path at s; near is a sample not far off.
-func (c *certifier) ask(s float64, near *sample) sample {
+func (c *certifier) ask(s float64, near *reading) reading {
 	c.queries++
 	at, _ := c.path.At(s)
 	tri := int32(-1)
@@ -211,14 +211,14 @@ func (c *certifier) ask(s float64, near *sample) sample {
 		tri = near.tri
 	}
 	h := c.surface.ClosestFrom(at, tri)
-	return sample{s: s, at: at, hit: h.Point, d: h.Distance, tri: h.Triangle}
+	return reading{s: s, at: at, hit: h.Point, d: h.Distance, tri: h.Triangle}
 }
 
 // base takes the first samples: both ends of every stretch, evenly spaced ones
 // between, and more where the balls of neighbours do not meet, until they do or
 // the path is found to touch the surface. owner[i] is the stretch of the interval
 // between samples i and i+1.
-func (c *certifier) base(stretches []stretch) (samples []sample, owner []int) {
+func (c *certifier) base(stretches []stretch) (samples []reading, owner []int) {
 	for k := range stretches {
 		st := &stretches[k]
 		if k == 0 {
@@ -238,7 +238,7 @@ func (c *certifier) base(stretches []stretch) (samples []sample, owner []int) {
 }
 
 // connect appends b, which follows a, and whatever has to go between them.
-func (c *certifier) connect(samples []sample, owner []int, a, b sample, st *stretch, k int) ([]sample, []int) {
+func (c *certifier) connect(samples []reading, owner []int, a, b reading, st *stretch, k int) ([]reading, []int) {
 	width := b.s - a.s
 	if width <= leastStep || max(a.d, b.d) <= leastStep/2 || meet(&a, &b, st) {
 		return append(samples, b), append(owner, k)
@@ -255,7 +255,7 @@ func sagitta(width float64, st *stretch) float64 { return width * width * st.cur
 // meet tells whether the balls of two neighbours cover the path between them,
 // so that the surface does not pass there. The circle in which the spheres meet
 // is ho from the chord, which has to be more than the path may leave the chord.
-func meet(a, b *sample, st *stretch) bool {
+func meet(a, b *reading, st *stretch) bool {
 	l := newLens(a, b)
 	return l.chord < a.d+b.d && l.least(0, 0) > sagitta(b.s-a.s, st)
 }
@@ -266,7 +266,7 @@ func meet(a, b *sample, st *stretch) bool {
 // outside both balls.
 type lens struct{ d2, chord, y0, ho float64 }
 
-func newLens(a, b *sample) lens {
+func newLens(a, b *reading) lens {
 	l := lens{d2: a.d * a.d, chord: b.at.Sub(a.at).Norm()}
 	if l.chord == 0 || math.IsInf(a.d, 1) || math.IsInf(b.d, 1) {
 		return l
@@ -292,7 +292,7 @@ func (l lens) least(need, slope float64) float64 {
 
 // lower returns a lower bound of signed distance - required between neighbours
 // a and b on one stretch, where required is need at a and changes by slope.
-func lower(a, b *sample, st *stretch, need, slope float64) float64 {
+func lower(a, b *reading, st *stretch, need, slope float64) float64 {
 	width := b.s - a.s
 	if a.outside != b.outside || !meet(a, b, st) {
 		// The surface, or a hole's rim, is somewhere between. The distance is
@@ -321,7 +321,7 @@ func lower(a, b *sample, st *stretch, need, slope float64) float64 {
 
 // crossing returns the chord's point y that is equally far from the two closest
 // points, and how far; ok is false if it is not on the chord.
-func crossing(a, b *sample, chord float64) (y, d float64, ok bool) {
+func crossing(a, b *reading, chord float64) (y, d float64, ok bool) {
 	if chord == 0 {
 		return 0, 0, false
 	}
@@ -342,7 +342,7 @@ func crossing(a, b *sample, chord float64) (y, d float64, ok bool) {
 // Below: lens.at has a second derivative of at most ho^2 / least^3, and a convex
 // function with second derivative m is on average no more than m w^2 / 12 below
 // its secant. And either is bounded by the Lipschitz parallelogram.
-func meanError(a, b *sample, st *stretch) float64 {
+func meanError(a, b *reading, st *stretch) float64 {
 	width := b.s - a.s
 	lipschitz := (width*width - (a.d-b.d)*(a.d-b.d)) / (4 * width)
 	l := newLens(a, b)
@@ -360,7 +360,7 @@ func meanError(a, b *sample, st *stretch) float64 {
 
 // takeSides decides for every sample whether it is outside the cabin, run by
 // run; a run ends where the balls of neighbours do not meet.
-func (c *certifier) takeSides(samples []sample, owner []int, stretches []stretch) {
+func (c *certifier) takeSides(samples []reading, owner []int, stretches []stretch) {
 	for i := 0; i < len(samples); {
 		j := i + 1
 		for j < len(samples) && meet(&samples[j-1], &samples[j], &stretches[owner[j-1]]) {
@@ -374,7 +374,7 @@ func (c *certifier) takeSides(samples []sample, owner []int, stretches []stretch
 // takeSide decides for a run that does not meet the surface. It tests
 // samples that have a tube's radius of air around them, or at least the one with
 // the most air; the others take the side of the nearest one tested.
-func (c *certifier) takeSide(run []sample) {
+func (c *certifier) takeSide(run []reading) {
 	deepest := 0
 	for i := range run {
 		if run[i].d > run[deepest].d {
@@ -403,7 +403,7 @@ func (c *certifier) takeSide(run []sample) {
 
 // testOutside tests a sample of a run. An inside test on a scan may go wrong
 // at a point here and there, so a neighbour in the run has to agree.
-func (c *certifier) testOutside(run []sample, i int) bool {
+func (c *certifier) testOutside(run []reading, i int) bool {
 	if c.inside(run[i].at) {
 		return false
 	}
@@ -414,7 +414,7 @@ func (c *certifier) testOutside(run []sample, i int) bool {
 }
 
 // see takes note of a sample on a stretch.
-func (c *certifier) see(a *sample, st *stretch) {
+func (c *certifier) see(a *reading, st *stretch) {
 	f := a.signed()
 	if g := f - st.need - st.slope*(a.s-st.from); g < c.leastAny {
 		c.leastAny, c.deficit = g, *a
@@ -438,7 +438,7 @@ func (c *certifier) see(a *sample, st *stretch) {
 // halve settles the interval between neighbours a and b: its bound is within
 // the tolerance of the least sample, and its share of the mean good enough, or
 // it is cut in two.
-func (c *certifier) halve(a, b *sample, st *stretch) {
+func (c *certifier) halve(a, b *reading, st *stretch) {
 	width := b.s - a.s
 	need := st.need + st.slope*(a.s-st.from)
 	bound := lower(a, b, st, need, st.slope)
@@ -476,7 +476,7 @@ func (c *certifier) halve(a, b *sample, st *stretch) {
 // middle samples the middle between neighbours and gives it its side: that of
 // the neighbour with more air whose ball meets its own; tested where the two
 // differ.
-func (c *certifier) middle(a, b *sample, st *stretch) sample {
+func (c *certifier) middle(a, b *reading, st *stretch) reading {
 	mid := c.ask(a.s+(b.s-a.s)/2, a)
 	near, far := a, b
 	if b.d > a.d {
@@ -494,7 +494,7 @@ func (c *certifier) middle(a, b *sample, st *stretch) sample {
 }
 
 // meets is meet for neighbours in either order.
-func meets(a, b *sample, st *stretch) bool {
+func meets(a, b *reading, st *stretch) bool {
 	if a.s > b.s {
 		a, b = b, a
 	}
@@ -502,7 +502,7 @@ func meets(a, b *sample, st *stretch) bool {
 }
 
 // between samples the path at s with the side of the nearest sample.
-func (c *certifier) between(samples []sample, s float64) sample {
+func (c *certifier) between(samples []reading, s float64) reading {
 	near := &samples[0]
 	for i := range samples {
 		if math.Abs(samples[i].s-s) < math.Abs(near.s-s) {
