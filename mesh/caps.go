@@ -29,8 +29,8 @@ const (
 	capHinge = 35 * math.Pi / 180
 	// rimStep: rims are looked at in points this far apart, mm.
 	rimStep = 5.0
-	// capStandoff keeps a cap that would pass through sheet metal behind it,
-	// mm.
+	// capStandoff keeps parts of a cap that would pass through sheet metal
+	// behind it, mm.
 	capStandoff = 1.0
 )
 
@@ -66,6 +66,7 @@ type capVertex struct {
 	sumHits    r3.Vector
 	rim        bool // at an open edge of the sheet
 	free       bool // may be moved by fairing
+	behind     bool // moved behind the sheet, part of a skirt
 }
 
 type capFace struct {
@@ -604,6 +605,38 @@ func (p *plate) solve(ctx context.Context, apply func(x, y []float64), diagonal 
 type capMesh struct {
 	mesh *Mesh
 	caps []Cap
+}
+
+// skirts turns the collar's faces that touch a cap into faces of it, with their
+// far vertices moved behind the sheet: they close the slits that a straight
+// line between a cap's vertices on the rim leaves open.
+func (c *capNet) skirts() {
+	capped := make([]bool, len(c.verts))
+	out := make([]r3.Vector, len(c.verts))
+	for _, f := range c.faces {
+		a, b, d, e := c.verts[f.v[0]].at, c.verts[f.v[1]].at, c.verts[f.v[2]].at, c.verts[f.v[3]].at
+		n := d.Sub(a).Cross(e.Sub(b)) // faces are turned so that this is away from the cabin
+		for _, v := range f.v {
+			if f.open {
+				capped[v] = true
+			} else {
+				out[v] = out[v].Add(n)
+			}
+		}
+	}
+	for i := range c.faces {
+		f := &c.faces[i]
+		if f.open || !slices.ContainsFunc(f.v[:], func(v int32) bool { return capped[v] }) {
+			continue
+		}
+		f.open = true
+		for _, v := range f.v {
+			if u := &c.verts[v]; !capped[v] && !u.behind {
+				u.behind = true
+				u.at = u.at.Add(out[v].Normalize().Mul(2 * capStandoff))
+			}
+		}
+	}
 }
 
 // triangles returns the caps, largest first; faired tells whether the vertices

@@ -13,7 +13,7 @@ const (
 	insideRoom = 0.5
 	// capRoom is what more it may fall near caps, which do not follow the
 	// winding level: a guard against leaks between cap and rim, no more.
-	capRoom = 0.3
+	capRoom = 0.2
 
 	voteRays = 20_000 // from the study; shared by the seeds
 	voteSize = 100.0  // what lies this near to a ray's end, facing it, counts as seen too, mm

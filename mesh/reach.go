@@ -145,14 +145,17 @@ func (g *voxels) grown(b bitset) bitset {
 	return out
 }
 
-// flood figures: how many voxels away, by the larger of the three axes, a
-// winding number still vouches for a voxel reached through free ones, given
-// its room over the threshold. All centres in between are at least ballSize
-// from the sheet, where the winding number next to a single rim changes by at
-// most 1/(2 pi ballSize) = 0.008 a mm, 0.16 a voxel.
+// floodRoom is the room over the threshold with which a winding number vouches
+// for a neighbouring voxel that is reached through free ones: floodFar voxels
+// away, by the largest of the three axes, and in a block of floodBlock voxels
+// to the side that are all free. All centres in between are at least ballSize
+// from the sheet, where the winding number next to a rim changes by at most
+// 1/(2 pi ballSize) = 0.008 a mm, 0.16 a voxel; so the border of a flood may be
+// found a voxel or two late, never lost.
 const (
-	floodFar  = 0.45 // 2 voxels
-	floodNear = 0.25 // 1 voxel
+	floodRoom  = 0.3
+	floodFar   = 2
+	floodBlock = 4
 )
 
 // flooded is the outcome of a flood.
@@ -174,22 +177,25 @@ func (g *voxels) flood(ctx context.Context, seeds []int32, blocked bitset, over 
 		room  float32  // what it was over the threshold
 	}
 	seen := newBitset(g.count())
+	blocks := newFloodBlocks(g, blocked)
 	var queue []entry
 	visit := func(v int32, c, site [3]int32, room float32) {
 		seen.set(v)
-		far := max(abs32(c[0]-site[0]), abs32(c[1]-site[1]), abs32(c[2]-site[2]))
-		allowed := int32(-1)
-		switch {
-		case room > floodFar:
-			allowed = 2
-		case room > floodNear:
-			allowed = 1
+		block := blocks.at(c)
+		if r := *block; r > floodRoom {
+			f.reached.set(v)
+			queue = append(queue, entry{v, c, r})
+			return
 		}
-		if far > allowed {
+		far := max(abs32(c[0]-site[0]), abs32(c[1]-site[1]), abs32(c[2]-site[2]))
+		if far > floodFar || room <= floodRoom {
 			site, room = c, float32(over(v, g.centre(c)))
 			if room <= 0 {
 				f.border = append(f.border, v)
 				return
+			}
+			if *block == blockFree {
+				*block = room
 			}
 		}
 		f.reached.set(v)
@@ -222,6 +228,40 @@ func (g *voxels) flood(ctx context.Context, seeds []int32, blocked bitset, over 
 		}
 	}
 	return f, nil
+}
+
+// floodBlocks remembers, for blocks of floodBlock voxels to the side, the room
+// found in them.
+type floodBlocks struct {
+	n    [3]int32
+	room []float32
+}
+
+// Values of a block whose room is not known.
+const (
+	blockFree  = -1 // no voxel of it is blocked
+	blockMixed = -2
+)
+
+func newFloodBlocks(g *voxels, blocked bitset) *floodBlocks {
+	f := &floodBlocks{}
+	for k := range f.n {
+		f.n[k] = (g.n[k] + floodBlock - 1) / floodBlock
+	}
+	f.room = make([]float32, int(f.n[0])*int(f.n[1])*int(f.n[2]))
+	for i := range f.room {
+		f.room[i] = blockFree
+	}
+	for w, word := range blocked {
+		for ; word != 0; word &= word - 1 {
+			*f.at(g.cell(int32(w)<<6 + int32(bits.TrailingZeros64(word)))) = blockMixed
+		}
+	}
+	return f
+}
+
+func (f *floodBlocks) at(c [3]int32) *float32 {
+	return &f.room[c[0]/floodBlock+f.n[0]*(c[1]/floodBlock+f.n[1]*(c[2]/floodBlock))]
 }
 
 // roomy tells whether somewhere in b a cross of three voxels each way fits: a

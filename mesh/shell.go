@@ -263,7 +263,7 @@ func (p *preparation) reach() error {
 		}
 		p.starts = append(p.starts, v)
 	}
-	f, err := a.grid.flood(p.ctx, p.starts, p.blocked, func(_ int32, q r3.Vector) float64 { return a.wind.at(q) - a.threshold })
+	f, err := a.grid.flood(p.ctx, p.starts, p.blocked, func(_ int32, q r3.Vector) float64 { return a.wind.coarse(q) - a.threshold })
 	if err != nil {
 		return err
 	}
@@ -327,6 +327,7 @@ func (p *preparation) close() error {
 	if err := net.fair(p.ctx); err != nil {
 		return err
 	}
+	net.skirts()
 	for _, v := range p.first.border {
 		p.zone.set(v)
 	}
@@ -385,7 +386,7 @@ func (p *preparation) refill() (bool, error) {
 		}
 	}
 	over := func(v int32, q r3.Vector) float64 {
-		w := a.wind.at(q) - a.threshold
+		w := a.wind.coarse(q) - a.threshold
 		if zone.has(v) {
 			w += capRoom
 		}
