@@ -52,11 +52,15 @@ var ErrInUse = errors.New("the folder is the working folder or holds it")
 // empty, or holds an unchanged earlier set and nothing else. It changes nothing.
 // The error is a *[ForeignError], [ErrInUse] or one of the file system.
 func Check(dir string) error {
-	dir, err := resolve(dir)
+	full, err := resolve(dir)
 	if err != nil {
 		return err
 	}
-	return check(dir)
+	err = check(full)
+	if foreign, ok := err.(*ForeignError); ok {
+		foreign.Dir = dir // as the caller calls it
+	}
+	return err
 }
 
 func check(dir string) error {

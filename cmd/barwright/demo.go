@@ -134,6 +134,7 @@ func demoInput(ctx context.Context, j *job.Job, scan []byte) (*input, error) {
 	if err != nil {
 		return nil, err
 	}
+	in.notes = in.report.Notes
 	return in, ctx.Err()
 }
 
@@ -144,7 +145,7 @@ func unchanged(name string, data []byte) error {
 		return nil
 	}
 	if err != nil {
-		return err
+		return &fileError{what: name, err: err}
 	}
 	if info.Mode().IsRegular() && info.Size() == int64(len(data)) {
 		old, err := os.ReadFile(name)

@@ -96,8 +96,8 @@ func runFit(c *cli.Context) error {
 // findings of severity error.
 func conclude(c *cli.Context, in *input, cage *fit.Cage, dir string, files int) error {
 	out := &printer{w: c.App.Writer}
-	out.err = printCage(c.App.Writer, cage, in.job, c.Bool("bends"))
-	out.printf("\n%d files in %s\n", files, oneLine(dir))
+	out.err = printCage(c.App.Writer, cage, in.job, in.notes, c.Bool("bends"))
+	out.printf("\n%s in %s\n", counted(files, "file"), oneLine(dir))
 	if out.err != nil {
 		return out.err
 	}

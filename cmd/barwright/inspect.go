@@ -82,19 +82,51 @@ func inspectJob(c *cli.Context, name string, workers int, p *progress) error {
 	p.end()
 	l := lengthsOf(j)
 	out := &printer{w: c.App.Writer}
-	out.printf("job: %s, %d bars, %d keep-outs\n", oneLine(j.Title), len(j.Bars), len(j.Keepouts))
+	out.printf("job: %s, %s, %s\n", oneLine(j.Title), counted(len(j.Bars), "bar"), counted(len(j.Keepouts), "keep-out"))
 	printScan(out, j.Shell.File, in.scan, in.report, l)
 	out.printf("noise: one sigma %s %s\n", l.format(shell.Noise), l.unit())
-	out.printf("left out of a fit as spikes and islands: %d\n", len(shell.Suspects))
-	out.printf("triangles of caps over holes: %d\n", len(shell.Caps))
+	printSuspects(out, shell.Suspects, l)
+	printCaps(out, shell.Caps, l)
 	for _, note := range shell.Notes {
 		out.printf("note: %s\n", oneLine(note))
 	}
 	return out.err
 }
 
-// maxPieces is how many pieces of a scan are listed one by one.
-const maxPieces = 10
+// maxListed is how many pieces of a scan are listed one by one.
+const maxListed = 10
+
+func printSuspects(out *printer, suspects []mesh.Suspect, l lengths) {
+	out.printf("%s that a fit leaves out and then checks\n", counted(len(suspects), "suspect"))
+	if len(suspects) == 0 {
+		return
+	}
+	rows := [][]string{{"suspect", "size " + l.unit(), "height " + l.unit(), "at"}}
+	for _, s := range suspects[:min(len(suspects), maxListed)] {
+		rows = append(rows, []string{s.Kind, l.format(s.Size), l.format(s.Height), l.point(s.At.X, s.At.Y, s.At.Z)})
+	}
+	out.printf("%s", align(rows, "lrrl"))
+	printMore(out, len(suspects))
+}
+
+func printCaps(out *printer, caps []mesh.Cap, l lengths) {
+	out.printf("%s over openings, which a fit takes for closed\n", counted(len(caps), "cap"))
+	if len(caps) == 0 {
+		return
+	}
+	rows := [][]string{{"cap area m2", "middle"}}
+	for _, c := range caps[:min(len(caps), maxListed)] {
+		rows = append(rows, []string{table.Fixed(c.Area/1e6, 3), l.point(c.Centre.X, c.Centre.Y, c.Centre.Z)})
+	}
+	out.printf("%s", align(rows, "rl"))
+	printMore(out, len(caps))
+}
+
+func printMore(out *printer, n int) {
+	if n > maxListed {
+		out.printf("and %d more\n", n-maxListed)
+	}
+}
 
 func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l lengths) {
 	guessed := ""
@@ -123,7 +155,7 @@ func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l length
 	out.printf("pieces: %d; open edges: %d; edges of more than two triangles: %d\n", len(pieces), open, mesh.NonManifoldEdges(m))
 	if len(pieces) > 1 {
 		rows := [][]string{{"piece", "triangles", "area m2", "size " + l.unit(), "open edges", "middle"}}
-		for i, piece := range pieces[:min(len(pieces), maxPieces)] {
+		for i, piece := range pieces[:min(len(pieces), maxListed)] {
 			mid := piece.Bounds.Min.Add(piece.Bounds.Max).Mul(0.5)
 			rows = append(rows, []string{
 				fmt.Sprint(i + 1), fmt.Sprint(len(piece.Triangles)), table.Fixed(piece.Area/1e6, 3), l.format(piece.Size),
@@ -131,9 +163,7 @@ func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l length
 			})
 		}
 		out.printf("%s", align(rows, "rrrrrl"))
-		if more := len(pieces) - maxPieces; more > 0 {
-			out.printf("and %d smaller ones\n", more)
-		}
+		printMore(out, len(pieces))
 	}
 	typical, most := asymmetry(m)
 	out.printf("asymmetry about y = 0: %s %s typical, 95 %% within %s %s\n", l.format(typical), l.unit(), l.format(most), l.unit())

@@ -69,6 +69,7 @@ type input struct {
 	scan     *mesh.Mesh
 	report   *mesh.Report
 	keepouts map[string]*mesh.Mesh // by the file name as written in the job
+	notes    []string              // what is odd about the scan
 }
 
 // loadInput reads the scan and the keep-out meshes that a job names.
@@ -83,6 +84,7 @@ func loadInput(ctx context.Context, j *job.Job, jobName string, p *progress) (*i
 	if err != nil {
 		return nil, err
 	}
+	in.notes = in.report.Notes
 	for _, k := range j.Keepouts {
 		if k.Mesh == "" {
 			continue
@@ -103,6 +105,9 @@ func loadInput(ctx context.Context, j *job.Job, jobName string, p *progress) (*i
 
 // prepare makes a shell of the scan.
 func (in *input) prepare(ctx context.Context, workers int, p *progress) (*mesh.Shell, error) {
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
 	shell, err := mesh.Prepare(ctx, in.scan, mesh.PrepareOptions{
 		Seeds:        fit.Seeds(in.job),
 		KeepSuspects: in.job.Shell.KeepSuspects,
@@ -111,8 +116,9 @@ func (in *input) prepare(ctx context.Context, workers int, p *progress) (*mesh.S
 		Progress:     p.prepare,
 	})
 	if err != nil {
-		return nil, fmt.Errorf("scan %s: %w", in.job.Shell.File, err)
+		return nil, &shellError{scan: in.job.Shell.File, err: err}
 	}
+	in.notes = append(in.notes, shell.Notes...)
 	return shell, nil
 }
 

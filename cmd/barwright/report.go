@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -14,10 +15,17 @@ import (
 )
 
 // printCage prints the bars and the findings of a cage.
-func printCage(w io.Writer, c *fit.Cage, j *job.Job, bends bool) error {
+func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends bool) error {
 	l := lengthsOf(j)
 	p := &printer{w: w}
-	p.printf("%s\n%d bars fitted to %s (%d triangles, %s)\n\n", oneLine(c.Title), len(c.Bars), oneLine(c.Shell.File), c.Shell.Triangles, c.Shell.Unit)
+	if c.Title != "" {
+		p.printf("%s\n", oneLine(c.Title))
+	}
+	p.printf("%s fitted to %s (%d triangles, %s)\n", counted(len(c.Bars), "bar"), oneLine(c.Shell.File), c.Shell.Triangles, c.Shell.Unit)
+	for _, note := range notes {
+		p.printf("scan: %s\n", oneLine(note))
+	}
+	p.printf("\n")
 	p.printf("%s\n", align(barRows(c, l), "lllrrrrrrl"))
 	if bends {
 		p.printf("%s\n", align(bendRows(c, l), "llrrrrr"))
@@ -93,16 +101,15 @@ func printFindings(p *printer, findings []fit.Finding, l lengths) {
 				n++
 			}
 		}
-		word := string(s)
-		if n != 1 {
-			word += "s"
-		}
-		counts = append(counts, strconv.Itoa(n)+" "+word)
+		counts = append(counts, counted(n, string(s)))
 	}
 	p.printf("findings: %s\n", strings.Join(counts, ", "))
 	rows := [][]string{}
 	for _, f := range sorted {
 		text := f.Message
+		if l.inches && f.Unit == "mm" { // the message itself is in mm
+			text += fmt.Sprintf(" (%s in, limit %s in)", l.format(f.Got), l.format(f.Limit))
+		}
 		if f.At != nil {
 			text += " at " + l.point(f.At.X, f.At.Y, f.At.Z)
 		}

@@ -45,11 +45,27 @@ func (e *fileError) Error() string {
 
 func (e *fileError) Unwrap() error { return e.err }
 
+// shellError: a scan was read but can't be worked with.
+type shellError struct {
+	scan string
+	err  error
+}
+
+func (e *shellError) Error() string { return fmt.Sprintf("scan %s: %v", e.scan, e.err) }
+func (e *shellError) Unwrap() error { return e.err }
+
+// counted gives "1 bar", "2 bars".
+func counted(n int, what string) string {
+	if n != 1 {
+		what += "s"
+	}
+	return fmt.Sprintf("%d %s", n, what)
+}
+
 // plain gives the text of an error of the file system without the path and the
 // system call: the message around it names the file.
 func plain(err error) string {
-	var path *fs.PathError
-	if errors.As(err, &path) {
+	if path, ok := err.(*fs.PathError); ok {
 		return path.Err.Error()
 	}
 	return err.Error()
@@ -91,6 +107,7 @@ func hint(err error) string {
 	var parse job.ParseErrors
 	var foreign *export.ForeignError
 	var file *fileError
+	var shell *shellError
 	switch {
 	case errors.As(err, &parse):
 		return "numbers behind the file name are line and column; nothing was written"
@@ -106,6 +123,8 @@ func hint(err error) string {
 		return "name the scan's unit with --units mm, cm, m or in"
 	case errors.Is(err, fs.ErrNotExist) && errors.As(err, &file) && file.job != "":
 		return "file names in a job are relative to the job file"
+	case errors.As(err, &shell):
+		return "inside under [shell] names a point in open cabin air; barwright inspect tells more about the scan"
 	case errors.Is(err, errDemoChanged):
 		return "the demo does not overwrite your edits; choose another --out"
 	case errors.Is(err, errNoScan):
