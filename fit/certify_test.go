@@ -14,6 +14,7 @@ import (
 
 	"barwright/fit/tube"
 	"barwright/mesh"
+	"barwright/mesh/sample"
 )
 
 // The truth of these tests is closed-form geometry (distance to a box, a
@@ -522,29 +523,29 @@ func TestRequirement(t *testing.T) {
 	assert.True(t, r.Stat(50, 100), "a short bar is judged at its middle")
 }
 
+// A hoop along the walls of a room, the most work there is: its straights are
+// at one distance from the shell all along. With the inside test of a prepared
+// shell.
 func BenchmarkCertify(b *testing.B) {
 	for _, size := range []int{50, 200, 1000} {
 		b.Run(fmt.Sprintf("%dk", size), func(b *testing.B) {
-			n := int(math.Sqrt(float64(size) * 1000 / 4))
-			rng := rand.New(rand.NewPCG(5, 6))
-			ix := mesh.NewIndex(lump(rng, n, 3))
-			// A hoop that stays within some 30 to 120 mm of the lumpy sphere.
-			var nodes []r3.Vector
-			for k := range 6 {
-				a := 2 * math.Pi * (float64(k)/6 - 0.2)
-				nodes = append(nodes, r3.Vector{X: 60, Y: 560 * math.Cos(a), Z: 560 * math.Sin(a)})
-			}
-			p, err := tube.NewPath(nodes, 152.4)
+			// The room's 12.5 m2 in triangles of edge^2 sqrt(3) / 4.
+			room := sample.Box(2000, 1300, 1100, math.Sqrt(12.5e6/float64(size*1000)*4/math.Sqrt(3)))
+			sh, err := mesh.Prepare(b.Context(), room.Mesh, mesh.PrepareOptions{Seeds: []r3.Vector{room.Centre}})
 			if err != nil {
 				b.Fatal(err)
 			}
-			r := Requirement{Radius: 22.225, Clearance: 12}
-			inside := func(r3.Vector) bool { return true }
+			p, err := tube.NewPath(room.Hoop(0, 22.225+12), 152.4)
+			if err != nil {
+				b.Fatal(err)
+			}
+			r := Requirement{Radius: 22.225, Clearance: 12, Feet: [2]bool{true, true}, Landing: 30 * s1.Degree}
 			queries := 0
 			b.ReportAllocs()
 			for b.Loop() {
-				queries = Certify(p, r, ix, inside).Queries
+				queries = Certify(p, r, sh.Index, sh.Inside).Queries
 			}
+			b.ReportMetric(float64(len(room.Mesh.Triangles))/1000, "ktriangles")
 			b.ReportMetric(float64(queries), "queries/op")
 			b.ReportMetric(p.Length, "mm/op")
 		})
