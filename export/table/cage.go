@@ -170,7 +170,10 @@ type (
 		Gain      number   `json:"gain_mm"`
 		Residual  number   `json:"residual"` // +
 		Contacts  []vector `json:"contacts"`
-		CapHeld   bool     `json:"cap_held"` // +
+		CapHeld   bool     `json:"cap_held"`        // +
+		WorstAt   vector   `json:"certified_at_mm"` // + where certified_min_mm is
+		Outside   bool     `json:"outside"`         // +
+		OutsideAt vector   `json:"outside_at_mm"`   // +
 	}
 	footJSON struct {
 		End    string `json:"end"`
@@ -278,6 +281,7 @@ func barOut(c *fit.Cage, b *fit.Bar) barJSON {
 			Deficit: number(b.Gap.Deficit), DeficitAt: vec(b.Gap.DeficitAt), Raw: number(b.Gap.RawMin),
 			Gain: number(b.Gap.Gain), Residual: number(b.Gap.Residual),
 			Contacts: vecs(b.Gap.Contacts), CapHeld: b.Gap.CapHeld,
+			WorstAt: vec(b.Gap.WorstAt), Outside: b.Gap.Outside, OutsideAt: vec(b.Gap.OutsideAt),
 		},
 		Feet:     make([]footJSON, 0, len(b.Feet)),
 		Blocking: make([]blockJSON, 0, len(b.Blocking)),
@@ -428,6 +432,7 @@ func barIn(in *barJSON) (*fit.Bar, error) {
 			Deficit: float64(in.Gap.Deficit), DeficitAt: in.Gap.DeficitAt.r3(), RawMin: float64(in.Gap.Raw),
 			Gain: float64(in.Gap.Gain), Residual: float64(in.Gap.Residual),
 			Contacts: r3s(in.Gap.Contacts), CapHeld: in.Gap.CapHeld,
+			WorstAt: in.Gap.WorstAt.r3(), Outside: in.Gap.Outside, OutsideAt: in.Gap.OutsideAt.r3(),
 		},
 	}
 	if in.MirrorOf != nil {

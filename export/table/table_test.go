@@ -48,6 +48,7 @@ func cage(t testing.TB) *fit.Cage {
 		Gap: fit.Gap{
 			Min: 12.04, Mean: 15.25, Max: 1.0 / 3 * 100, RMSOver: 4, CertifiedMin: 12.0399, Deficit: -0.03,
 			DeficitAt: xyz(1, 2, 3), RawMin: 11.9, Gain: 0.1, Residual: 1e-4, Contacts: []r3.Vector{xyz(0, 0, 5)}, CapHeld: true,
+			WorstAt: xyz(4, 5, 6), Outside: true, OutsideAt: xyz(7, 8, 9),
 		},
 		Feet: []fit.Foot{{End: 0, Point: xyz(0, 0, 0), Normal: xyz(0, 0, 1), Error: 0.02, Packer: 1.5, Angle: 88}},
 	}
