@@ -17,11 +17,14 @@ import (
 
 // leastJoint is the sharpest angle, in degrees, for which a joint's zone is long
 // enough; see the package documentation.
-const leastJoint = 15
+const leastJoint = 10
 
 // zone is where two bars overlap because they are joined there: distances along
-// bar a and bar b, mm from their ends A.
-type zone struct{ a0, a1, b0, b1 float64 }
+// bar a and bar b, mm from their ends A. grazing: they still do where it ends.
+type zone struct {
+	a0, a1, b0, b1 float64
+	grazing        bool
+}
 
 // centrelines is the union of paths as a surface.
 type centrelines []*tube.Path
@@ -78,7 +81,16 @@ func clash(a, b *fit.Bar) []fit.Finding {
 			least, at, with = d, p, q
 		}
 	}
-	return overlap(a, b, least, at, with)
+	found := overlap(a, b, least, at, with)
+	for i := range found {
+		for _, z := range zones {
+			if z.grazing {
+				found[i].Message += "; they meet at so flat an angle that they do not come apart"
+				break
+			}
+		}
+	}
+	return found
 }
 
 // clashSelf checks a bar against itself. By Schur's theorem on arcs (from
@@ -158,7 +170,7 @@ func joints(a, b *fit.Bar) []zone {
 			out = append(out, z)
 		}
 		if z, ok := meeting(b, e, a); ok {
-			out = append(out, zone{z.b0, z.b1, z.a0, z.a1})
+			out = append(out, zone{z.b0, z.b1, z.a0, z.a1, z.grazing})
 		}
 	}
 	return out
@@ -191,7 +203,7 @@ func meeting(a *fit.Bar, e int, b *fit.Bar) (zone, bool) {
 		at, _ := a.Path.At(along(x))
 		_, d = b.Path.Closest(at)
 	}
-	z := zone{a0: 0, a1: x, b0: centre - x - reach, b1: centre + x + reach}
+	z := zone{a0: 0, a1: x, b0: centre - x - reach, b1: centre + x + reach, grazing: d < reach}
 	if e == 1 {
 		z.a0, z.a1 = a.Path.Length-x, a.Path.Length
 	}

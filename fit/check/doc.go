@@ -25,8 +25,9 @@
 // landing bar reaches from the node to the first point where the two surfaces
 // have come apart, on the other bar as far and a sum of radii more to either
 // side of the node. Two tubes that have not come apart after the length that a
-// joint of 15 degrees takes, (sum of radii) / sin 15, overlap for longer than
-// any notch (common practice, no source): the rest counts as a clash.
+// joint of 10 degrees takes, (sum of radii) / sin 10, overlap for longer than
+// any notch (common practice, no source): the rest counts as a clash. Whether a
+// joint is too sharp to weld is another rule's business.
 //
 // # Guarantees
 //
