@@ -132,6 +132,8 @@ func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
 // the inverse of the unit direction.
 type raySlabs struct {
 	near, far, inv [3]float32
+	o, d           [3]float32 // origin and unit direction
+	slack          float32
 }
 
 func newRaySlabs(q *query, dir r3.Vector) raySlabs {
@@ -148,8 +150,42 @@ func newRaySlabs(q *query, dir r3.Vector) raySlabs {
 		shift := math.Copysign(q.slack, d)
 		s.near[i], s.far[i] = o[i]+float32(shift), o[i]-float32(shift)
 		s.inv[i] = float32(1 / d)
+		s.o[i], s.d[i] = o[i], float32(d)
 	}
+	s.slack = float32(2 * q.slack)
 	return s
+}
+
+// mayMeet says whether the ray may meet the triangle before limit, as far as
+// float32 can tell.
+//
+// With L = extent + distance of the origin, the height w above the plane is
+// good to 8u L, the slope nd to 8u, so that the place t where the ray crosses
+// the plane is good to 16u L / |nd| for any t up to L, and the place in the
+// plane to that and another 8u L. The slack of a query is 16u L; twice that
+// much is allowed. A ray in the plane (nd 0) makes the allowance infinite, or
+// the figures NaN, and both mean yes.
+func (s *raySlabs) mayMeet(t *leafTri, limit float32) bool {
+	nx, ny, nz := t.ey*t.gz-t.ez*t.gy, t.ez*t.gx-t.ex*t.gz, t.ex*t.gy-t.ey*t.gx
+	x, y, z := s.o[0]-t.fx, s.o[1]-t.fy, s.o[2]-t.fz
+	inv := 1 / (s.d[0]*nx + s.d[1]*ny + s.d[2]*nz)
+	at := -(x*nx + y*ny + z*nz) * inv
+	margin := s.slack * (1 + abs(inv))
+	if at < -margin || at > limit+margin {
+		return false
+	}
+	x, y, z = x+at*s.d[0], y+at*s.d[1], z+at*s.d[2]
+	v := x*t.gx + y*t.gy + z*t.gz
+	if v < -margin || v > t.h+margin {
+		return false
+	}
+	u := x*t.ex + y*t.ey + z*t.ez
+	side, slope := t.right, t.invRight
+	if u < 0 {
+		u, side, slope = -u, t.left, t.invLeft
+	}
+	out := ((u-side)*t.h + v*side) * slope
+	return !(out > margin) && !(u > side+margin)
 }
 
 // enter returns the t at which the ray enters the box; +Inf: it misses, or
@@ -180,7 +216,7 @@ func (s *raySlabs) enter(b *box, limit float32) float32 {
 func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (float64, bool)) bool {
 	size := r.dir.Norm()
 	bound := func(t float64) float32 {
-		return float32(min(math.MaxFloat32/2, t*size*(1+8*unit)+q.slack))
+		return float32(min(math.MaxFloat32/4, t*size*(1+8*unit)+q.slack))
 	}
 	var (
 		s     = newRaySlabs(q, r.dir)
@@ -196,8 +232,12 @@ func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (flo
 			continue
 		}
 		if n.k == 1 {
-			for i := range ix.tris[n.lo] {
-				id := ix.tris[n.lo][i].id
+			block := &ix.tris[n.lo]
+			for i := range block {
+				if !s.mayMeet(&block[i], limit) {
+					continue
+				}
+				id := block[i].id
 				if id < 0 {
 					break
 				}
