@@ -35,11 +35,19 @@ type leafTri struct {
 	left, right       float32
 	h                 float32
 	invLeft, invRight float32
-	id                int32 // -1: filler of an incomplete block
-	_                 int32 // one cache line each
 }
 
-type leafBlock [blockSize]leafTri
+// leafBlock holds eight triangles relative to a point of their own, so that
+// float32 resolves them to a millionth of their distance, not of the mesh's
+// extent: few triangles but the closest are then worth a look in float64.
+type leafBlock struct {
+	cx, cy, cz float32 // the point, relative to the index's origin
+	r          float32 // radius about it that holds all corners, rounded up
+	n          int32   // triangles in use
+	_          [3]int32 // 512 bytes
+	id         [blockSize]int32
+	tri        [blockSize]leafTri
+}
 
 const (
 	discPairBytes  = int(unsafe.Sizeof(discPair{}))
@@ -98,19 +106,35 @@ func (p *boxPair) distances(px, py, pz float32) (float32, float32) {
 	return p[0].distance(px, py, pz), p[1].distance(px, py, pz)
 }
 
-// distances puts a lower bound of the squared distance from p to every
-// triangle of the block into lower (+Inf for fillers) and returns an upper
-// bound of the smallest, both but for the query's slack.
+// blockError bounds, in units of the square of L = |p - c| + r, the rounding
+// error of a squared distance from p to a triangle of the block, u = unit:
+//
+//   - rounding p-c (sqrt3 u L), a frame's origin (sqrt3 u r), its axes (2 sqrt3
+//     u times sides of at most 2r) and its sides (3u times 2r) moves things by
+//     less than 12u L, and a squared distance of at most L^2 by 25u L^2;
+//   - dd = |d|^2, d = p - origin of the frame, |d| <= L, is good to 5u dd; a
+//     product e.d to 4u |d| (by Cauchy-Schwarz over the components), its square
+//     to 9u dd; so dd - u^2 - v^2 is good to 25u dd, and the squares that make
+//     up the plane part, of lengths of at most L, to 20u L^2.
+const blockError = 128 * unit
+
+// distances puts the squared distance from p to every triangle of the block
+// into d2, each good to within slop, and returns slop and the smallest.
 //
 // In the triangle's frame u runs along the longest side and v up the height.
 // The angles at the ends of the longest side are acute, so that below it
 // (v < 0) the side is closest, and otherwise only the half on p's own side of
 // the height counts: a straight path into the other half would cross the
 // height, which belongs to both.
-func (b *leafBlock) distances(px, py, pz float32, lower *[blockSize]float32) float32 {
-	upper := float32(math.MaxFloat32)
-	for i := range b {
-		t := &b[i]
+func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least float32) {
+	px := float32(q.exact.X - float64(b.cx))
+	py := float32(q.exact.Y - float64(b.cy))
+	pz := float32(q.exact.Z - float64(b.cz))
+	l := float32(math.Sqrt(float64(px*px+py*py+pz*pz))) + b.r
+	slop = blockError * l * l
+	least = math.MaxFloat32
+	for i := range b.tri[:b.n&(2*blockSize-1)] {
+		t := &b.tri[i]
 		x, y, z := px-t.fx, py-t.fy, pz-t.fz
 		dd := x*x + y*y + z*z
 		u := x*t.ex + y*t.ey + z*t.ez
@@ -122,10 +146,8 @@ func (b *leafBlock) distances(px, py, pz float32, lower *[blockSize]float32) flo
 		}
 		over := u - side
 		if v < 0 {
-			d += v * v
-			if over > 0 {
-				d += over * over
-			}
+			over = positive(over)
+			d += v*v + over*over
 		} else if out := (over*t.h + v*side) * inv; out >= 0 {
 			// Outside the slanted side, which runs from (side, 0) to (0, h), or
 			// on it: past the end of a triangle without height out is 0 too.
@@ -138,13 +160,10 @@ func (b *leafBlock) distances(px, py, pz float32, lower *[blockSize]float32) flo
 				d += out * out
 			}
 		}
-		slop := squareError * dd
-		lower[i] = d - slop
-		if t.id < 0 {
-			lower[i] = math.MaxFloat32
-		} else if d+slop < upper {
-			upper = d + slop
+		d2[i] = d
+		if d < least {
+			least = d
 		}
 	}
-	return max(0, upper)
+	return slop, max(0, least)
 }

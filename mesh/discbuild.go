@@ -180,9 +180,12 @@ func (b *builder) leaf(lo int32) part {
 		seen  [3 * blockSize]int32
 		items = b.items[lo*blockSize : min(int(lo+1)*blockSize, len(b.items))]
 	)
-	for i := range ix.tris[lo] {
-		ix.tris[lo][i].id = -1
-	}
+	block := &ix.tris[lo]
+	block.n = int32(len(items))
+	middle := items[len(items)/2].at
+	block.cx, block.cy, block.cz = middle[0], middle[1], middle[2]
+	c := r3.Vector{X: float64(middle[0]), Y: float64(middle[1]), Z: float64(middle[2])}
+	var rr float64
 	for i, it := range items {
 		tri := ix.mesh.Triangles[it.id]
 		var v [3]r3.Vector
@@ -198,13 +201,19 @@ func (b *builder) leaf(lo int32) part {
 			set.at[set.n] = [3]float32{float32(v[j].X), float32(v[j].Y), float32(v[j].Z)}
 			set.n++
 		}
-		ix.tris[lo][i] = newLeafTri(v[0], v[1], v[2], it.id)
+		for j := range v {
+			v[j] = v[j].Sub(c)
+			rr = max(rr, v[j].Norm2())
+		}
+		block.id[i] = it.id
+		block.tri[i] = newLeafTri(v[0], v[1], v[2])
 		n := v[1].Sub(v[0]).Cross(v[2].Sub(v[0]))
 		if n.Dot(p.normal) < 0 {
 			n = n.Mul(-1)
 		}
 		p.normal = p.normal.Add(n)
 	}
+	block.r = float32(math.Sqrt(rr) * (1 + 4*unit))
 	p.box = box{set.at[0], set.at[0]}
 	for _, v := range set.at[1:set.n] {
 		for j, x := range v {
@@ -291,9 +300,8 @@ func (b *builder) disc(lo, k int32, p part) disc {
 	return d
 }
 
-// newLeafTri works out the frame of triangle abc, corners relative to the
-// index's origin.
-func newLeafTri(a, b, c r3.Vector, id int32) leafTri {
+// newLeafTri works out the frame of triangle abc.
+func newLeafTri(a, b, c r3.Vector) leafTri {
 	// Turn it so that ab is the longest side.
 	ab, bc, ca := b.Sub(a).Norm2(), c.Sub(b).Norm2(), a.Sub(c).Norm2()
 	switch {
@@ -326,7 +334,7 @@ func newLeafTri(a, b, c r3.Vector, id int32) leafTri {
 		fx: float32(foot.X), fy: float32(foot.Y), fz: float32(foot.Z),
 		ex: float32(e.X), ey: float32(e.Y), ez: float32(e.Z),
 		gx: float32(g.X), gy: float32(g.Y), gz: float32(g.Z),
-		h: float32(h), id: id,
+		h: float32(h),
 	}
 	t.left, t.invLeft = slant(left, h)
 	t.right, t.invRight = slant(length-left, h)

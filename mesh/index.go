@@ -42,23 +42,23 @@ const (
 	// unit is the largest relative error of rounding a real to float32.
 	unit = 1.0 / (1 << 24)
 
-	// squareError bounds the rounding error of a squared distance (to a disc
-	// or a triangle's plane figure), in units of the squared distance dd from
-	// the query to the figure's origin. With u = unit and every component of
-	// the difference d = p - c good to u: dd is good to 5u dd; a product n.d of
-	// a rounded unit vector is good to 5u |d| (u from n, u from d, u per
-	// product, 2u from the sums, by Cauchy-Schwarz over the components), its
-	// square to 11u dd. So dd - (n.d)^2 is good to 17u dd. A disc bound uses its
-	// root rho as max(0, rho-R)^2, which is off by at most twice as much
-	// (rho > R: 2 (rho-R) drho <= drho^2's own error; plus its square), 34u dd,
-	// and max(0, |n.d|-H)^2, 12u dd. A triangle has dd - u^2 - v^2, 28u dd, and
-	// a plane part of at most 20u dd. 64u covers either.
+	// squareError bounds the rounding error of a disc's squared bound, in units
+	// of the squared distance dd from the query to the disc's middle. With u =
+	// unit and every component of the difference d = p - c good to u: dd is
+	// good to 5u dd; a product n.d with a rounded unit vector to 5u |d| (u from
+	// n, u from d, u per product, 2u from the sums, by Cauchy-Schwarz over the
+	// components), its square to 11u dd. So dd - (n.d)^2 is good to 17u dd. Its
+	// root rho enters as max(0, rho-R)^2, which is off by at most twice as much
+	// (2 (rho-R) drho is at most the error of rho^2, and so is drho^2), 34u dd,
+	// and max(0, |n.d|-H)^2 is off by 12u dd.
 	squareError = 64 * unit
 
 	// shiftError bounds, in units of extent plus the distance of the query
-	// from the origin, how far rounding the query (sqrt3 u |p|), the origin of
-	// a triangle's frame (sqrt3/2 u extent), its axes (2 sqrt3 u times its
-	// size) and its sides (3u times its size) can move things: under 9u.
+	// from the origin, how far rounding the query moves it: sqrt3 u |p|. Boxes
+	// and discs are padded for their own rounding. The rest is for the plain
+	// arithmetic of boxes, good to 5u of the squared distance, for a ray's
+	// figures (mayMeet) and for rounding the limits that bounds are held
+	// against.
 	shiftError = 16 * unit
 
 	// Beyond these sizes float32 squares could overflow. The lower one keeps
@@ -71,7 +71,8 @@ const (
 // query is a point as the tree sees it.
 type query struct {
 	x, y, z float32
-	slack   float64 // how much a distance may be misjudged by rounding, mm
+	exact   r3.Vector // relative to the index's origin
+	slack   float64   // how much a node's distance may be misjudged by rounding, mm
 }
 
 // query prepares p; false: outside what float32 can hold.
@@ -82,15 +83,13 @@ func (ix *Index) query(p r3.Vector) (query, bool) {
 		return query{}, false
 	}
 	return query{
-		float32(d.X), float32(d.Y), float32(d.Z),
+		float32(d.X), float32(d.Y), float32(d.Z), d,
 		shiftError*(ix.extent+far) + minSlack,
 	}, true
 }
 
-// limit is the squared distance, as the tree computes it, above which nothing
-// can be as close as d. Twice the slack: once for the tree's own figures, once
-// for rounding the limit itself and the plain arithmetic of boxes (both are
-// under 8u d^2, and the slack is at least 16u d for any d of interest).
+// limit is the squared distance, as the tree computes it, above which no node
+// can hold anything as close as d. It is also above d^2 itself, for the blocks.
 func (q *query) limit(d float64) float32 {
 	d += 2 * q.slack
 	if d >= maxQuery {
@@ -170,9 +169,10 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 	var (
 		stack  [stackSize]span
 		top    int
-		lower  [blockSize]float32
+		d2     [blockSize]float32
 		found  candidates
 		limit  = q.limit(best.Distance)
+		tight  = square(best.Distance) // the same for triangles
 		lo, k  = int32(0), ix.blocks
 		px     = q.x
 		py     = q.y
@@ -210,16 +210,19 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 		}
 		{
 			block := &ix.tris[lo]
-			upper := block.distances(px, py, pz, &lower)
-			if l := q.limit(math.Sqrt(float64(upper)) + q.slack); l < limit {
-				limit = l
+			slop, least := block.distances(&q, &d2)
+			if upper := least + slop; upper < tight {
+				tight = upper
+				limit = min(limit, q.limit(math.Sqrt(float64(upper))))
 			}
-			for i, l := range lower {
-				if l < limit {
+			for i, d := range d2[:block.n&(2*blockSize-1)] {
+				if d-slop <= tight {
 					if found.n == len(found.id) {
-						ix.settle(p, &q, &found, &best, &limit)
+						ix.settle(p, tight, &found, &best)
+						tight = min(tight, square(best.Distance))
+						limit = min(limit, q.limit(best.Distance))
 					}
-					found.id[found.n], found.lower[found.n] = block[i].id, l
+					found.id[found.n], found.lower[found.n] = block.id[i], d-slop
 					found.n++
 				}
 			}
@@ -227,7 +230,7 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 	pop:
 		for {
 			if top == 0 {
-				ix.settle(p, &q, &found, &best, &limit)
+				ix.settle(p, tight, &found, &best)
 				return best
 			}
 			top--
@@ -239,15 +242,22 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 	}
 }
 
+// square returns d^2 rounded up to float32, at most its largest value.
+func square(d float64) float32 {
+	if d >= maxQuery {
+		return math.MaxFloat32
+	}
+	return float32(d*d*(1+4*unit)) + math.SmallestNonzeroFloat32
+}
+
 // settle works the candidates out in float64 and empties the list.
-func (ix *Index) settle(p r3.Vector, q *query, c *candidates, best *Hit, limit *float32) {
+func (ix *Index) settle(p r3.Vector, tight float32, c *candidates, best *Hit) {
 	for i := range c.n {
-		if c.lower[i] < *limit && c.id[i] >= 0 {
+		if c.lower[i] <= tight {
 			ix.consider(p, c.id[i], best)
 		}
 	}
 	c.n = 0
-	*limit = min(*limit, q.limit(best.Distance))
 }
 
 // walk visits, left to right, every triangle whose distance from p may be
@@ -269,7 +279,7 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 	}
 	var (
 		stack [stackSize]span
-		lower [blockSize]float32
+		d2    [blockSize]float32
 		limit = q.limit(reach)
 	)
 	stack[0] = span{0, ix.blocks, 0}
@@ -281,10 +291,10 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 		}
 		if s.k == 1 {
 			block := &ix.tris[s.lo]
-			block.distances(q.x, q.y, q.z, &lower)
-			for i, l := range lower {
-				if l < limit && block[i].id >= 0 {
-					r, more := visit(block[i].id)
+			slop, _ := block.distances(&q, &d2)
+			for i, id := range block.id[:block.n] {
+				if d2[i]-slop < limit {
+					r, more := visit(id)
 					if !more {
 						return
 					}

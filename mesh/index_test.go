@@ -18,7 +18,8 @@ import (
 var full = os.Getenv("BARWRIGHT_FULL") == "1"
 
 // wavyShell returns a closed shell the size of a car's cabin, of about n
-// triangles: a rounded box with waves pressed into it, square to the axes or
+// triangles: crowned panels with rounded corners and waves pressed into them,
+// sides that lean in and screens that are raked, square to the car's axes or
 // turned by 37 degrees about a skew axis.
 func wavyShell(n int, turned bool) *Mesh {
 	m := max(1, int(math.Round(math.Sqrt(float64(n)/12))))
@@ -26,10 +27,11 @@ func wavyShell(n int, turned bool) *Mesh {
 	border := map[[3]int]int32{}
 	place := func(i, j, k int) r3.Vector { // lattice of the cube's surface, 0..m
 		v := r3.Vector{X: 2*float64(i)/float64(m) - 1, Y: 2*float64(j)/float64(m) - 1, Z: 2*float64(k)/float64(m) - 1}
-		p := math.Pow(math.Pow(math.Abs(v.X), 6)+math.Pow(math.Abs(v.Y), 6)+math.Pow(math.Abs(v.Z), 6), 1.0/6)
+		p := math.Pow(math.Pow(math.Abs(v.X), 4)+math.Pow(math.Abs(v.Y), 4)+math.Pow(math.Abs(v.Z), 4), 1.0/4)
 		v = v.Mul(1 / p)
 		wave := 1 + 0.006*math.Sin(9*v.X+2*v.Z) + 0.005*math.Sin(11*v.Y-4*v.X) + 0.003*math.Cos(17*v.Z+5*v.Y)
-		w := r3.Vector{X: 1100 * v.X * wave, Y: 700 * v.Y * wave, Z: 600*v.Z*wave + 600}
+		lean := 1 - 0.12*v.Z
+		w := r3.Vector{X: 1100*v.X*wave*lean - 100*v.Z, Y: 700 * v.Y * wave * lean, Z: 600*v.Z*wave + 600}
 		if turned {
 			w = turn(w)
 		}

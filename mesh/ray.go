@@ -132,7 +132,8 @@ func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
 // the inverse of the unit direction.
 type raySlabs struct {
 	near, far, inv [3]float32
-	o, d           [3]float32 // origin and unit direction
+	exact          r3.Vector
+	o, d           [3]float32 // origin, relative to the block at hand, and unit direction
 	slack          float32
 }
 
@@ -150,10 +151,17 @@ func newRaySlabs(q *query, dir r3.Vector) raySlabs {
 		shift := math.Copysign(q.slack, d)
 		s.near[i], s.far[i] = o[i]+float32(shift), o[i]-float32(shift)
 		s.inv[i] = float32(1 / d)
-		s.o[i], s.d[i] = o[i], float32(d)
+		s.d[i] = float32(d)
 	}
-	s.slack = float32(2 * q.slack)
+	s.exact, s.slack = q.exact, float32(2*q.slack)
 	return s
+}
+
+// enterBlock makes ready for mayMeet on the block's triangles.
+func (s *raySlabs) enterBlock(b *leafBlock) {
+	s.o = [3]float32{
+		float32(s.exact.X - float64(b.cx)), float32(s.exact.Y - float64(b.cy)), float32(s.exact.Z - float64(b.cz)),
+	}
 }
 
 // mayMeet says whether the ray may meet the triangle before limit, as far as
@@ -233,13 +241,10 @@ func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (flo
 		}
 		if n.k == 1 {
 			block := &ix.tris[n.lo]
-			for i := range block {
-				if !s.mayMeet(&block[i], limit) {
+			s.enterBlock(block)
+			for i, id := range block.id[:block.n] {
+				if !s.mayMeet(&block.tri[i], limit) {
 					continue
-				}
-				id := block[i].id
-				if id < 0 {
-					break
 				}
 				if h, hit := r.meet(ix.mesh, id); hit && h.T <= tmax {
 					var more bool

@@ -117,7 +117,7 @@ func (s *segmentQuery) search(best *SegmentHit) {
 	ix := s.ix
 	var (
 		stack [stackSize]span
-		lower [blockSize]float32
+		d2    [blockSize]float32
 		limit = s.q.limit(best.Distance)
 		reach = s.q.limit(best.Distance + s.half)
 	)
@@ -130,10 +130,10 @@ func (s *segmentQuery) search(best *SegmentHit) {
 		}
 		if n.k == 1 {
 			block := &ix.tris[n.lo]
-			block.distances(s.mid.x, s.mid.y, s.mid.z, &lower)
-			for i, l := range lower {
+			slop, _ := block.distances(&s.mid, &d2)
+			for i, id := range block.id[:block.n] {
 				// No point of the segment is further than half from its middle.
-				if l < reach && block[i].id >= 0 && s.consider(block[i].id, best) {
+				if d2[i]-slop < reach && s.consider(id, best) {
 					limit = min(limit, s.q.limit(best.Distance))
 					reach = min(reach, s.q.limit(best.Distance+s.half))
 				}
