@@ -27,6 +27,10 @@ const (
 	// practice, no source: panes go on as the sheet around them does, open
 	// ends don't.)
 	capHinge = 35 * math.Pi / 180
+	// capNoise: with more noise than this, mm, a rim's direction can't be made
+	// out, and caps are stretched between the rims like a skin: on a body that
+	// bulges outward they then lie on the cabin's side of what is missing.
+	capNoise = 2.5
 	// rimStep: rims are looked at in points this far apart, mm.
 	rimStep = 5.0
 	// capStandoff keeps parts of a cap that would pass through sheet metal
@@ -44,13 +48,12 @@ const (
 type capNet struct {
 	sheet  *Mesh
 	ix     *Index
-	smooth []r3.Vector // places of sheet's vertices without noise
-	wind   func(r3.Vector) float64
-	level  float64
+	smooth []r3.Vector             // places of sheet's vertices without noise
+	over   func(r3.Vector) float64 // winding number less the level
 
 	origin r3.Vector
 	n      [3]int32
-	values map[int32]float64 // winding number at the lattice's nodes of the zone
+	values map[int32]float64 // over at the lattice's nodes of the zone
 
 	cells map[int32]int32 // cell to place in verts
 	verts []capVertex
@@ -100,8 +103,8 @@ func (c *capNet) cellAt(p r3.Vector) ([3]int32, bool) {
 
 // newCapNet lays the lattice over grid and asks the winding number about the
 // border of a flood.
-func newCapNet(sheet *Mesh, ix *Index, smooth []r3.Vector, wind *winding, level float64, grid *voxels, border []int32, workers int) *capNet {
-	c := &capNet{sheet: sheet, ix: ix, smooth: smooth, wind: wind.at, level: level,
+func newCapNet(sheet *Mesh, ix *Index, smooth []r3.Vector, over func(r3.Vector) float64, grid *voxels, border []int32, workers int) *capNet {
+	c := &capNet{sheet: sheet, ix: ix, smooth: smooth, over: over,
 		origin: grid.origin, values: make(map[int32]float64), cells: make(map[int32]int32)}
 	for k := range c.n {
 		c.n[k] = int32(math.Ceil(float64(grid.n[k])*voxelSize/capStep)) + 2
@@ -130,7 +133,7 @@ func newCapNet(sheet *Mesh, ix *Index, smooth []r3.Vector, wind *winding, level 
 	values := make([]float64, len(nodes))
 	spread(workers, len(nodes), 256, func(lo, hi int) {
 		for i := lo; i < hi; i++ {
-			values[i] = wind.at(c.node(c.indices(nodes[i])))
+			values[i] = over(c.node(c.indices(nodes[i])))
 		}
 	})
 	for i, v := range nodes {
@@ -190,7 +193,7 @@ func (c *capNet) cross(nodes []int32, workers int) {
 					c.verts[u].sumHits = c.verts[u].sumHits.Add(x.at)
 				}
 			}
-			if c.values[v] < c.level {
+			if c.values[v] <= 0 {
 				slices.Reverse(face.v[:])
 			}
 			c.faces = append(c.faces, face)
@@ -218,11 +221,11 @@ func (c *capNet) vertex(cell int32) int32 {
 
 // edge finds where the level crosses the edge from p to q.
 func (c *capNet) edge(p, q r3.Vector, wp, wq float64) latticeCrossing {
-	if (wp > c.level) == (wq > c.level) {
+	if (wp > 0) == (wq > 0) {
 		return latticeCrossing{}
 	}
 	// From inside: the first sheet is the cabin's.
-	if wp <= c.level {
+	if wp <= 0 {
 		p, q, wp, wq = q, p, wq, wp
 	}
 	if h, ok := c.ix.Ray(p, q.Sub(p), 1); ok {
@@ -231,8 +234,8 @@ func (c *capNet) edge(p, q r3.Vector, wp, wq float64) latticeCrossing {
 	lo, hi, wlo, whi := 0.0, 1.0, wp, wq
 	t := 0.5
 	for range 4 { // regula falsi, kept off the ends
-		t = lo + (hi-lo)*min(max((wlo-c.level)/(wlo-whi), 0.1), 0.9)
-		if w := c.wind(p.Add(q.Sub(p).Mul(t))); w > c.level {
+		t = lo + (hi-lo)*min(max(wlo/(wlo-whi), 0.1), 0.9)
+		if w := c.over(p.Add(q.Sub(p).Mul(t))); w > 0 {
 			lo, wlo = t, w
 		} else {
 			hi, whi = t, w
@@ -352,10 +355,11 @@ func (c *capNet) snap(rims [][2]int32) {
 	}
 }
 
-// fair moves the free vertices: a thin plate held at the rims, which goes on in
-// the direction of the sheet around it where that is nearly its own. Where it
-// would have to pass sheet metal on its way it stops behind it.
-func (c *capNet) fair(ctx context.Context) error {
+// fair moves the free vertices: a skin stretched between the rims, or if stiff a
+// thin plate held there, which goes on in the direction of the sheet around
+// it where that is nearly its own. Where it would have to pass sheet metal on
+// its way it stops behind it.
+func (c *capNet) fair(ctx context.Context, stiff bool) error {
 	number := make([]int32, len(c.verts)) // among the free ones
 	var free []int32
 	for i := range c.verts {
@@ -373,9 +377,11 @@ func (c *capNet) fair(ctx context.Context) error {
 	if err := p.membrane(ctx); err != nil {
 		return err
 	}
-	p.hinges()
-	if err := p.bend(ctx); err != nil {
-		return err
+	if stiff {
+		p.hinges()
+		if err := p.bend(ctx); err != nil {
+			return err
+		}
 	}
 	for _, i := range free {
 		v := &c.verts[i]
@@ -631,12 +637,28 @@ func (c *capNet) skirts() {
 		}
 		f.open = true
 		for _, v := range f.v {
-			if u := &c.verts[v]; !capped[v] && !u.behind {
-				u.behind = true
-				u.at = u.at.Add(out[v].Normalize().Mul(2 * capStandoff))
+			u := &c.verts[v]
+			if capped[v] || u.behind {
+				continue
 			}
+			// In a corner the mean of what the cell's edges hit is off the sheet.
+			u.behind = true
+			if h, ok := c.ix.ClosestWithin(u.at, capStep); ok {
+				u.at = h.Point
+			}
+			u.at = u.at.Add(out[v].Normalize().Mul(2 * capStandoff))
 		}
 	}
+	// Across a corner a skirt would still cut through the cabin.
+	c.faces = slices.DeleteFunc(c.faces, func(f capFace) bool {
+		if !f.open || !slices.ContainsFunc(f.v[:], func(v int32) bool { return c.verts[v].behind }) {
+			return false
+		}
+		a, b, d, e := c.verts[f.v[0]].at, c.verts[f.v[1]].at, c.verts[f.v[2]].at, c.verts[f.v[3]].at
+		n := d.Sub(a).Cross(e.Sub(b)).Normalize()
+		_, hit := c.ix.Ray(a.Add(b).Add(d).Add(e).Mul(0.25), n, capStep/2)
+		return hit
+	})
 }
 
 // triangles returns the caps, largest first; faired tells whether the vertices

@@ -119,10 +119,22 @@ func vote(m *Mesh, ix *Index, patch []int32, flip []bool, count int, seeds []r3.
 type air struct {
 	wind      *winding
 	threshold float64 // of the winding number
+	bounds    Box     // of the sheet
 	grid      voxels
 	reach     bitset  // voxels that the ball's centre reaches
 	near      []int32 // nearest of them, for each voxel
 	nearCap   bitset  // voxels where the winding level may be a cap's
+}
+
+// over returns by how much the winding number at p is over the threshold. No
+// air of the cabin lies beyond the bounds of the shell: the level of a shell
+// with an open end would bulge far out of it.
+func (a *air) over(p r3.Vector, turns func(r3.Vector) float64) float64 {
+	b := &a.bounds
+	if p.X < b.Min.X || p.Y < b.Min.Y || p.Z < b.Min.Z || p.X > b.Max.X || p.Y > b.Max.Y || p.Z > b.Max.Z {
+		return -insideRoom
+	}
+	return turns(p) - a.threshold
 }
 
 // nearestReached returns the centre of the reachable voxel nearest to p, with

@@ -251,7 +251,8 @@ func (p *preparation) reach() error {
 	for _, q := range p.opt.Seeds {
 		box = box.Add(q)
 	}
-	a.grid = newVoxels(p.sheet.Bounds(), box.Min.Add(box.Max).Mul(0.5))
+	a.bounds = p.sheet.Bounds()
+	a.grid = newVoxels(a.bounds, box.Min.Add(box.Max).Mul(0.5))
 	p.blocked = newBitset(a.grid.count())
 	a.grid.block(p.blocked, p.sheet, 0, p.index, p.opt.Workers)
 	for _, q := range p.opt.Seeds {
@@ -263,7 +264,7 @@ func (p *preparation) reach() error {
 		}
 		p.starts = append(p.starts, v)
 	}
-	f, err := a.grid.flood(p.ctx, p.starts, p.blocked, func(_ int32, q r3.Vector) float64 { return a.wind.coarse(q) - a.threshold })
+	f, err := a.grid.flood(p.ctx, p.starts, p.blocked, func(_ int32, q r3.Vector) float64 { return a.over(q, a.wind.coarse) })
 	if err != nil {
 		return err
 	}
@@ -321,10 +322,10 @@ func (p *preparation) close() error {
 		a.reach = p.first.reached
 		return nil
 	}
-	net := newCapNet(p.sheet, p.index, p.smooth, a.wind, a.threshold, &a.grid, p.first.border, p.opt.Workers)
+	net := newCapNet(p.sheet, p.index, p.smooth, func(q r3.Vector) float64 { return a.over(q, a.wind.at) }, &a.grid, p.first.border, p.opt.Workers)
 	net.keep(&a.grid, p.first.border)
 	net.snap(rims(p.sheet, p.across))
-	if err := net.fair(p.ctx); err != nil {
+	if err := net.fair(p.ctx, s.Noise <= capNoise); err != nil {
 		return err
 	}
 	net.skirts()
@@ -386,11 +387,10 @@ func (p *preparation) refill() (bool, error) {
 		}
 	}
 	over := func(v int32, q r3.Vector) float64 {
-		w := a.wind.coarse(q) - a.threshold
-		if zone.has(v) {
-			w += capRoom
+		if zone.has(v) { // a cap may bulge out of the bounds
+			return a.wind.coarse(q) - a.threshold + capRoom
 		}
-		return w
+		return a.over(q, a.wind.coarse)
 	}
 	f, err := a.grid.flood(p.ctx, p.starts, blocked, over)
 	if err != nil {
