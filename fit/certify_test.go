@@ -378,6 +378,24 @@ func TestCertifyOutThroughHole(t *testing.T) {
 	assert.InDelta(t, 700, c.OutsideAt.Y, 1e-9)
 	// Deepest outside: 316.2 mm from the rim's nearest edge.
 	assert.InDelta(t, -math.Hypot(300, 100)-20, c.CertifiedMin, Resolution)
+
+	// With a wall in front of the hole, the path is deepest outside as it leaves,
+	// and more air is around it before.
+	quad(r3.Vector{X: -900, Y: 760, Z: -900}, r3.Vector{X: 900, Y: 760, Z: -900}, r3.Vector{X: 900, Y: 760, Z: 900}, r3.Vector{X: -900, Y: 760, Z: 900})
+	p, err = tube.NewPath([]r3.Vector{{Y: -400}, {Y: 700, Z: 100}}, 0)
+	require.NoError(t, err)
+	truth := 0.0
+	for x := 0.0; x <= p.Length; x += 0.01 {
+		at, _ := p.At(x)
+		if !inside(at) {
+			truth = min(truth, -triangles{m}.ClosestFrom(at, -1).Distance)
+		}
+	}
+	c = Certify(p, Requirement{Radius: 20, Clearance: 10}, triangles{m}, inside)
+	assert.True(t, c.Outside)
+	assert.InDelta(t, 600, c.OutsideAt.Y, baseStep)
+	assert.LessOrEqual(t, c.CertifiedMin, truth-20)
+	assert.GreaterOrEqual(t, c.CertifiedMin, truth-20-Resolution-0.01)
 }
 
 // points is a cloud of points as a surface: the sharpest there is.
