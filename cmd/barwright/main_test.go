@@ -267,5 +267,5 @@ func TestProgressIsQuietThenSparing(t *testing.T) {
 	p.prepare("caps", 0.6) // too soon
 	p.next = time.Time{}
 	p.stage("a\x1b[2Jname\nwith codes")
-	assert.Equal(t, "preparing the scan (caps), percent: 50 of 100\na [2Jname with codes\n", out.String())
+	assert.Equal(t, "preparing the scan: caps (50 of 100)\na [2Jname with codes\n", out.String())
 }

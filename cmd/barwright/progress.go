@@ -43,7 +43,7 @@ func (p *progress) stage(what string) { p.show(what, -1, 100) }
 
 // prepare says how much of the scan's preparation is done, 0 to 1.
 func (p *progress) prepare(what string, done float64) {
-	p.show("preparing the scan ("+what+"), percent", int(100*done), 100)
+	p.show("preparing the scan: "+what, int(100*done), 100)
 }
 
 // event tells of a fit.
@@ -70,7 +70,7 @@ func (p *progress) show(what string, done, total int) {
 	}
 	line := what
 	if done >= 0 {
-		line += fmt.Sprintf(": %d of %d", done, total)
+		line += fmt.Sprintf(" (%d of %d)", done, total)
 	}
 	if line == p.last {
 		return
@@ -89,7 +89,7 @@ func (p *progress) draw(what string, done, total int) {
 			progressbar.OptionSetPredictTime(false),
 			progressbar.OptionSetElapsedTime(false))
 	}
-	p.bar.Describe(fmt.Sprintf("%-32.32s", what))
+	p.bar.Describe(fmt.Sprintf("%-40.40s", what))
 	p.bar.ChangeMax(max(total, 1))
 	_ = p.bar.Set(min(max(done, 0), total-1)) // the last step would finish the bar for good
 }
