@@ -78,13 +78,13 @@ func (g *voxels) inner(c [3]int32) bool {
 	return true
 }
 
-// block adds to blocked the voxels whose centre is closer than ballSize to
-// triangles of m from the given one on, whose index is ix.
-func (g *voxels) block(blocked bitset, m *Mesh, first int, ix *Index, workers int) {
+// block adds to blocked the voxels whose centre is closer than ballSize to m,
+// whose index is ix.
+func (g *voxels) block(blocked bitset, m *Mesh, ix *Index, workers int) {
 	// Voxels that a triangle may touch. A centre closer than ballSize =
 	// voxelSize to it lies in one of them or next to one.
 	touched := newBitset(g.count())
-	for t := first; t < len(m.Triangles); t++ {
+	for t := range m.Triangles {
 		a, b, c := m.Corners(t)
 		lo, hi := g.at(a), g.at(a)
 		for _, p := range [2]r3.Vector{b, c} {

@@ -254,7 +254,7 @@ func (p *preparation) reach() error {
 	a.bounds = p.sheet.Bounds()
 	a.grid = newVoxels(a.bounds, box.Min.Add(box.Max).Mul(0.5))
 	p.blocked = newBitset(a.grid.count())
-	a.grid.block(p.blocked, p.sheet, 0, p.index, p.opt.Workers)
+	a.grid.block(p.blocked, p.sheet, p.index, p.opt.Workers)
 	for _, q := range p.opt.Seeds {
 		v, ok := p.start(q)
 		if !ok {
@@ -374,7 +374,7 @@ func (p *preparation) refill() (bool, error) {
 	zone := slices.Clone(p.zone)
 	if len(p.caps.mesh.Triangles) > 0 {
 		near := newBitset(a.grid.count())
-		a.grid.block(near, p.caps.mesh, 0, NewIndex(p.caps.mesh), p.opt.Workers)
+		a.grid.block(near, p.caps.mesh, NewIndex(p.caps.mesh), p.opt.Workers)
 		grown := a.grid.grown(a.grid.grown(near))
 		for i := range blocked {
 			blocked[i] |= near[i]

@@ -14,7 +14,7 @@ const (
 	// it leaves out falls with the square of that ratio. Measured against the
 	// direct sum, and held by the tests: errors up to windingError and
 	// coarseError.
-	windingOpen = 2.0
+	windingOpen = 2.4
 	coarseOpen  = 1.3
 )
 
