@@ -25,25 +25,24 @@ type boxPair [2]box
 
 // leafTri is a triangle as the search sees it: a frame whose origin is the
 // foot of the height upon the longest side, e along that side, g along the
-// height; left and right are the two parts of the side, h is the height. The
-// figure is then two right-angled triangles back to back. invLeft and invRight
-// are the inverse lengths of the two slanted sides.
+// height h; half holds the parts of the side right and left of the foot. The
+// figure is then two right-angled triangles back to back, and inv holds the
+// inverse lengths of their slanted sides.
 type leafTri struct {
-	fx, fy, fz        float32
-	ex, ey, ez        float32
-	gx, gy, gz        float32
-	left, right       float32
-	h                 float32
-	invLeft, invRight float32
+	fx, fy, fz float32
+	ex, ey, ez float32
+	gx, gy, gz float32
+	h          float32
+	half, inv  [2]float32 // right, left
 }
 
 // leafBlock holds eight triangles relative to a point of their own, so that
 // float32 resolves them to a millionth of their distance, not of the mesh's
 // extent: few triangles but the closest are then worth a look in float64.
 type leafBlock struct {
-	cx, cy, cz float32 // the point, relative to the index's origin
-	r          float32 // radius about it that holds all corners, rounded up
-	n          int32   // triangles in use
+	cx, cy, cz float32  // the point, relative to the index's origin
+	r          float32  // radius about it that holds all corners, rounded up
+	n          int32    // triangles in use
 	_          [3]int32 // 512 bytes
 	id         [blockSize]int32
 	tri        [blockSize]leafTri
@@ -125,7 +124,10 @@ const blockError = 128 * unit
 // The angles at the ends of the longest side are acute, so that below it
 // (v < 0) the side is closest, and otherwise only the half on p's own side of
 // the height counts: a straight path into the other half would cross the
-// height, which belongs to both.
+// height, which belongs to both. Below the side the distance splits into v and
+// that of (u, 0), which leaves one case: a point with u, v >= 0 and the slanted
+// side from (side, 0) to (0, h), seen from (side, 0) along it and outwards.
+// Points inside have nothing of either. No branch depends on where p lies.
 func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least float32) {
 	px := float32(q.exact.X - float64(b.cx))
 	py := float32(q.exact.Y - float64(b.cy))
@@ -140,26 +142,13 @@ func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least flo
 		u := x*t.ex + y*t.ey + z*t.ez
 		v := x*t.gx + y*t.gy + z*t.gz
 		d := dd - u*u - v*v
-		side, inv := t.right, t.invRight
-		if u < 0 {
-			u, side, inv = -u, t.left, t.invLeft
-		}
-		over := u - side
-		if v < 0 {
-			over = positive(over)
-			d += v*v + over*over
-		} else if out := (over*t.h + v*side) * inv; out >= 0 {
-			// Outside the slanted side, which runs from (side, 0) to (0, h), or
-			// on it: past the end of a triangle without height out is 0 too.
-			switch up := (v*t.h - over*side) * inv; {
-			case up < 0:
-				d += over*over + v*v
-			case up*inv > 1:
-				d += u*u + (v-t.h)*(v-t.h)
-			default:
-				d += out * out
-			}
-		}
+		hand := math.Float32bits(u) >> 31
+		side, inv := t.half[hand], t.inv[hand]
+		over, up, down := abs(u)-side, positive(v), positive(-v)
+		out := positive((over*t.h + up*side) * inv)
+		along := (up*t.h - over*side) * inv
+		before, after := positive(-along), positive(along-(side*side+t.h*t.h)*inv)
+		d += down*down + out*out + before*before + after*after
 		d2[i] = d
 		if d < least {
 			least = d

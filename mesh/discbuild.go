@@ -336,8 +336,8 @@ func newLeafTri(a, b, c r3.Vector) leafTri {
 		gx: float32(g.X), gy: float32(g.Y), gz: float32(g.Z),
 		h: float32(h),
 	}
-	t.left, t.invLeft = slant(left, h)
-	t.right, t.invRight = slant(length-left, h)
+	t.half[1], t.inv[1] = slant(left, h)
+	t.half[0], t.inv[0] = slant(length-left, h)
 	return t
 }
 

@@ -188,11 +188,10 @@ func (s *raySlabs) mayMeet(t *leafTri, limit float32) bool {
 		return false
 	}
 	u := x*t.ex + y*t.ey + z*t.ez
-	side, slope := t.right, t.invRight
-	if u < 0 {
-		u, side, slope = -u, t.left, t.invLeft
-	}
-	out := ((u-side)*t.h + v*side) * slope
+	hand := math.Float32bits(u) >> 31
+	u = abs(u)
+	side := t.half[hand]
+	out := ((u-side)*t.h + v*side) * t.inv[hand]
 	return !(out > margin) && !(u > side+margin)
 }
 
