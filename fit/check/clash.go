@@ -82,12 +82,11 @@ func clash(a, b *fit.Bar) []fit.Finding {
 		}
 	}
 	found := overlap(a, b, least, at, with)
+	s, _ := a.Path.Closest(at)
 	for i := range found {
-		for _, z := range zones {
-			if z.grazing {
-				found[i].Message += "; they meet at so flat an angle that they do not come apart"
-				break
-			}
+		// Deepest just where a zone was cut off: the joint itself goes on.
+		if slices.ContainsFunc(zones, func(z zone) bool { return z.grazing && (math.Abs(s-z.a0) < 1 || math.Abs(s-z.a1) < 1) }) {
+			found[i].Message += "; they meet at so flat an angle that they do not come apart"
 		}
 	}
 	return found
