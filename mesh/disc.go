@@ -18,8 +18,8 @@ type disc struct {
 
 type discPair [2]disc
 
-// box is a box along the axes, rounded outwards.
-type box struct{ min, max [3]float32 }
+// box is a box along the axes, rounded outwards: at[0] lower, at[1] upper.
+type box struct{ at [2][3]float32 }
 
 type boxPair [2]box
 
@@ -95,9 +95,9 @@ func (d *disc) ball() (r3.Vector, float64) {
 // distance returns the squared distance from p to the box.
 func (b *box) distance(px, py, pz float32) float32 {
 	// At most one of the two is positive, as min <= max.
-	x := positive(b.min[0]-px) + positive(px-b.max[0])
-	y := positive(b.min[1]-py) + positive(py-b.max[1])
-	z := positive(b.min[2]-pz) + positive(pz-b.max[2])
+	x := positive(b.at[0][0]-px) + positive(px-b.at[1][0])
+	y := positive(b.at[0][1]-py) + positive(py-b.at[1][1])
+	z := positive(b.at[0][2]-pz) + positive(pz-b.at[1][2])
 	return x*x + y*y + z*z
 }
 

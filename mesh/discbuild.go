@@ -93,8 +93,8 @@ func (b *builder) build(lo, k int32) part {
 	}
 	whole := part{normal: p0.normal.Add(p1.normal)}
 	for i := range 3 {
-		whole.box.min[i] = min(p0.box.min[i], p1.box.min[i])
-		whole.box.max[i] = max(p0.box.max[i], p1.box.max[i])
+		whole.box.at[0][i] = min(p0.box.at[0][i], p1.box.at[0][i])
+		whole.box.at[1][i] = max(p0.box.at[1][i], p1.box.at[1][i])
 	}
 	return whole
 }
@@ -214,17 +214,17 @@ func (b *builder) leaf(lo int32) part {
 		p.normal = p.normal.Add(n)
 	}
 	block.r = float32(math.Sqrt(rr) * (1 + 4*unit))
-	p.box = box{set.at[0], set.at[0]}
+	p.box = box{[2][3]float32{set.at[0], set.at[0]}}
 	for _, v := range set.at[1:set.n] {
 		for j, x := range v {
-			p.box.min[j] = min(p.box.min[j], x)
-			p.box.max[j] = max(p.box.max[j], x)
+			p.box.at[0][j] = min(p.box.at[0][j], x)
+			p.box.at[1][j] = max(p.box.at[1][j], x)
 		}
 	}
 	// The corners were rounded to the nearest: one step outwards holds them.
 	for j := range 3 {
-		p.box.min[j] = math.Nextafter32(p.box.min[j], float32(math.Inf(-1)))
-		p.box.max[j] = math.Nextafter32(p.box.max[j], float32(math.Inf(1)))
+		p.box.at[0][j] = math.Nextafter32(p.box.at[0][j], float32(math.Inf(-1)))
+		p.box.at[1][j] = math.Nextafter32(p.box.at[1][j], float32(math.Inf(1)))
 	}
 	return p
 }

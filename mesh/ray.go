@@ -127,14 +127,16 @@ func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
 	return RayHit{at, r.o.Add(r.dir.Mul(at)), t}, true
 }
 
-// raySlabs tests boxes in float32, in units of mm along the ray. near and far
-// are the query's origin, moved by the slack so that boxes grow by it; inv is
-// the inverse of the unit direction.
+// raySlabs tests boxes in float32, in units of mm along the ray.
 type raySlabs struct {
-	near, far, inv [3]float32
-	exact          r3.Vector
-	o, d           [3]float32 // origin, relative to the block at hand, and unit direction
-	slack          float32
+	axis [3]struct {
+		near, far float32 // the origin, moved by the slack so that boxes grow by it
+		inv       float32 // inverse of the unit direction
+		first     uint32  // the side of a box met first: 0 lower, 1 upper
+	}
+	exact r3.Vector  // the origin
+	o, d  [3]float32 // the origin, relative to the block at hand, and the unit direction
+	slack float32
 }
 
 func newRaySlabs(q *query, dir r3.Vector) raySlabs {
@@ -149,8 +151,11 @@ func newRaySlabs(q *query, dir r3.Vector) raySlabs {
 			d = math.Copysign(least, d)
 		}
 		shift := math.Copysign(q.slack, d)
-		s.near[i], s.far[i] = o[i]+float32(shift), o[i]-float32(shift)
-		s.inv[i] = float32(1 / d)
+		a := &s.axis[i]
+		a.near, a.far, a.inv = o[i]+float32(shift), o[i]-float32(shift), float32(1/d)
+		if d < 0 {
+			a.first = 1
+		}
 		s.d[i] = float32(d)
 	}
 	s.exact, s.slack = q.exact, float32(2*q.slack)
@@ -199,23 +204,22 @@ func (s *raySlabs) mayMeet(t *leafTri, limit float32) bool {
 // enters after limit.
 //
 // The two ends of an interval are each good to 3u of themselves (difference,
-// inverse, product), which the last factor makes up for.
+// inverse, product), which the last factor makes up for. Floats that are not
+// negative are ordered like their bits, and negative ones are below all of
+// them, which is all that matters here: integers are compared without branches.
 func (s *raySlabs) enter(b *box, limit float32) float32 {
-	near, far := float32(0), limit
-	for i := range 3 {
-		lo, hi := b.min[i], b.max[i]
-		if s.inv[i] < 0 {
-			lo, hi = hi, lo
-		}
-		if t := (lo - s.near[i]) * s.inv[i]; t > near {
-			near = t
-		}
-		if t := (hi - s.far[i]) * s.inv[i]; t < far {
-			far = t
-		}
-	}
-	if near <= far*(1+8*unit) {
-		return near
+	x, y, z := &s.axis[0], &s.axis[1], &s.axis[2]
+	near := max(0,
+		int32(math.Float32bits((b.at[x.first&1][0]-x.near)*x.inv)),
+		int32(math.Float32bits((b.at[y.first&1][1]-y.near)*y.inv)),
+		int32(math.Float32bits((b.at[z.first&1][2]-z.near)*z.inv)))
+	far := min(int32(math.Float32bits(limit)),
+		int32(math.Float32bits((b.at[^x.first&1][0]-x.far)*x.inv)),
+		int32(math.Float32bits((b.at[^y.first&1][1]-y.far)*y.inv)),
+		int32(math.Float32bits((b.at[^z.first&1][2]-z.far)*z.inv)))
+	t := math.Float32frombits(uint32(near))
+	if far >= 0 && t <= math.Float32frombits(uint32(far))*(1+8*unit) {
+		return t
 	}
 	return float32(math.Inf(1))
 }
@@ -264,11 +268,11 @@ func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (flo
 			left, right = right, left
 		}
 		if left.bound < inf {
-			stack[top] = left
+			stack[top&(stackSize-1)] = left
 			top++
 		}
 		if right.bound < inf {
-			stack[top] = right
+			stack[top&(stackSize-1)] = right
 			top++
 		}
 	}

@@ -107,9 +107,9 @@ func (s *segmentQuery) boxDistance(b *box) float32 {
 	gap := func(lo, hi, p, d float32) float32 {
 		return max(0, lo-max(p, p+d), min(p, p+d)-hi)
 	}
-	x := gap(b.min[0], b.max[0], s.q.x, s.dx)
-	y := gap(b.min[1], b.max[1], s.q.y, s.dy)
-	z := gap(b.min[2], b.max[2], s.q.z, s.dz)
+	x := gap(b.at[0][0], b.at[1][0], s.q.x, s.dx)
+	y := gap(b.at[0][1], b.at[1][1], s.q.y, s.dy)
+	z := gap(b.at[0][2], b.at[1][2], s.q.z, s.dz)
 	return x*x + y*y + z*z
 }
 
