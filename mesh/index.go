@@ -111,8 +111,8 @@ const stackSize = 32
 // work is done once the bound is tight.
 type candidates struct {
 	n     int
-	id    [64]int32
-	lower [64]float32
+	id    [24]int32
+	lower [24]float32
 }
 
 // Closest returns the point of the mesh closest to p. An empty mesh, or a p
