@@ -189,7 +189,7 @@ func (f *fitter) problem(b *job.Bar) (*problem, error) {
 	req := f.requirement(b)
 	p := &problem{
 		bar: b, sketch: b.Sketch, tube: req.Radius, clearance: b.Clearance, allowance: req.FootAllowance,
-		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, window: 60,
+		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, window: windowMost,
 		maxHalf: math.Pi / 2 * 0.95, gate: f.gate,
 	}
 	if d := b.Tube.Die; d != nil {

@@ -58,20 +58,29 @@ func (l *lander) cast(from, dir r3.Vector, reach float64) plane {
 	if !ok {
 		return plane{}
 	}
-	at := centre.Point
-	local, ok := footprint(l.index, at, dir, l.tube)
-	normal := local.normal
-	if !ok {
-		a, b, c := l.mesh.Corners(int(centre.Triangle))
-		normal = b.Sub(a).Cross(c.Sub(a)).Normalize()
-	} else if l.shell.Noise >= cleanNoise {
-		// On a noisy scan the foot stands on the plane, not on the surface itself.
-		at = at.Add(dir.Mul(local.depth))
+	a, b, c := l.mesh.Corners(int(centre.Triangle))
+	pl := plane{at: centre.Point, local: b.Sub(a).Cross(c.Sub(a)).Normalize(), ok: true}
+	if local, ok := footprint(l.index, pl.at, dir, l.tube); ok {
+		pl.normal = local.normal
+		if l.shell.Noise >= cleanNoise {
+			// On a noisy scan the foot stands on the plane, not on the surface itself.
+			pl.at = pl.at.Add(dir.Mul(local.depth))
+			pl.local = pl.normal
+		}
+	} else {
+		pl.normal = pl.local
 	}
-	if normal.Dot(dir) > 0 {
-		normal = normal.Mul(-1)
+	if pl.normal.Dot(dir) > 0 {
+		pl.normal = pl.normal.Mul(-1)
 	}
-	return plane{at: at, normal: normal, ok: normal.Norm2() > 0.5}
+	if pl.local.Dot(dir) > 0 {
+		pl.local = pl.local.Mul(-1)
+	}
+	if pl.local.Dot(pl.normal) < 0.5 { // a sliver on a crease
+		pl.local = pl.normal
+	}
+	pl.ok = pl.normal.Norm2() > 0.5
+	return pl
 }
 
 // footPlane is the shell under a tube's face, as a plane.

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"math"
+	"slices"
 
 	"github.com/golang/geo/r3"
 
@@ -48,7 +49,7 @@ type problem struct {
 	second [2]bool // try the second best surface for this foot
 
 	plan   []piece
-	planes [2][2]plane // [side][end], frozen within a step
+	planes [2][2]plane // [side][end], of the current point
 	memos  [][]memo    // [field][piece]
 	piece  float64
 	window float64 // rows further away than this are left out, mm
@@ -57,9 +58,18 @@ type problem struct {
 
 // plane is where a foot stands: normal towards the cabin.
 type plane struct {
-	at, normal r3.Vector
-	ok         bool
+	at     r3.Vector // on the surface
+	normal r3.Vector // of the surface under the tube's face
+	local  r3.Vector // of the surface at the very point
+	ok     bool
 }
+
+func (pl plane) mirrored() plane {
+	return plane{at: mirrorY(pl.at), normal: mirrorY(pl.normal), local: mirrorY(pl.local), ok: pl.ok}
+}
+
+// height is how far a foot's node is off the surface, mm.
+func (pl plane) height(node r3.Vector) float64 { return node.Sub(pl.at).Dot(pl.local) }
 
 // piece is a stretch of centreline on one segment.
 type piece struct {
@@ -99,6 +109,7 @@ type row struct {
 type evaluation struct {
 	q         []float64
 	curve     *curve
+	planes    [2][2]plane
 	jac       [][]entry
 	objective float64
 	gap       float64 // mean phi
@@ -145,7 +156,7 @@ func (p *problem) makePlan(c *curve) {
 					near(length - zone)
 				}
 			}
-			sortFloats(cuts)
+			slices.Sort(cuts)
 		}
 		cuts = append(cuts, hi)
 		for k := 0; k+1 < len(cuts); k++ {
@@ -178,37 +189,24 @@ func (p *problem) makePlan(c *curve) {
 	}
 }
 
-func sortFloats(v []float64) {
-	for i := 1; i < len(v); i++ {
-		for j := i; j > 0 && v[j] < v[j-1]; j-- {
-			v[j], v[j-1] = v[j-1], v[j]
-		}
-	}
-}
-
 func (p *problem) foot(end int) bool { return p.bar.Ends[end].Kind == job.Foot }
 
-// freeze finds the planes on which the feet of a curve stand. A foot that
-// already has a plane follows the surface along its normal, whatever its leg
-// does meanwhile; a new one looks for a surface that its bar runs against.
-func (p *problem) freeze(c *curve) {
+// stand finds the planes on which the feet of a curve stand. A foot that had a
+// plane follows the surface along its normal, whatever its leg does meanwhile; a
+// new one looks for a surface that its bar runs against: the user's sketch
+// chooses it, not a start made from it.
+func (p *problem) stand(c *curve) (planes [2][2]plane) {
 	for side := range p.shells {
 		for end := range 2 {
 			if !p.foot(end) {
 				continue
 			}
-			// The user's sketch chooses the surface, not a start made from it.
-			sketch, at := p.sketch, c.nodes[0]
+			sketch, at, old := p.sketch, c.nodes[0], p.planes[side][end]
 			if end == 1 {
 				at = c.nodes[len(c.nodes)-1]
 			}
-			old := p.planes[side][end]
 			if side == 1 {
-				sketch, at = make([]r3.Vector, len(p.sketch)), mirrorY(at)
-				for i, v := range p.sketch {
-					sketch[i] = mirrorY(v)
-				}
-				old.at, old.normal = mirrorY(old.at), mirrorY(old.normal)
+				at, old = mirrorY(at), old.mirrored()
 			}
 			pl := plane{}
 			if old.ok {
@@ -217,14 +215,21 @@ func (p *problem) freeze(c *curve) {
 					pl = old
 				}
 			} else {
+				if side == 1 {
+					sketch = make([]r3.Vector, len(p.sketch))
+					for i, v := range p.sketch {
+						sketch[i] = mirrorY(v)
+					}
+				}
 				pl = p.firstLanding(sketch, end)
 			}
 			if side == 1 {
-				pl.at, pl.normal = mirrorY(pl.at), mirrorY(pl.normal)
+				pl = pl.mirrored()
 			}
-			p.planes[side][end] = pl
+			planes[side][end] = pl
 		}
 	}
+	return planes
 }
 
 // firstLanding chooses the surface for a foot: of those that lie ahead of the
@@ -250,7 +255,7 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		}
 	}
 	course := at.Sub(back).Normalize()
-	var best, other plane
+	var best, other plane // the best, and the best on another surface
 	bestScore, otherScore := math.Inf(1), math.Inf(1)
 	for _, dir := range [4]r3.Vector{course, at.Sub(walk[1]).Normalize(), {Z: -1}, course.Add(r3.Vector{Z: -1}).Normalize()} {
 		if dir.Norm2() < 0.5 {
@@ -293,19 +298,31 @@ func (p *problem) evaluate(q []float64) *evaluation {
 	nodes, jac := p.layout.place(q)
 	c := newCurve(nodes, p.radius)
 	e := &evaluation{q: append([]float64(nil), q...), curve: c, jac: jac, grad: make([]float64, len(q)), hess: make([]float64, len(q)*len(q))}
+	e.planes = p.stand(c)
 	w := worker{p: p, e: e, nodeGrad: make([]r3.Vector, len(nodes))}
 	w.clearances()
 	w.shape()
 	w.ends()
 	w.sketchTerms()
-	for _, r := range e.rows {
-		if r.equality {
-			e.violation = math.Max(e.violation, math.Abs(r.value))
-		} else {
-			e.violation = math.Max(e.violation, -r.value)
-		}
-	}
+	e.violation = e.worst()
 	return e
+}
+
+// worst is the largest violation of a row.
+func (e *evaluation) worst() float64 {
+	v := 0.0
+	for i := range e.rows {
+		v = math.Max(v, e.rows[i].violation())
+	}
+	return v
+}
+
+// violation is by how much a row is not met.
+func (r *row) violation() float64 {
+	if r.equality {
+		return math.Abs(r.value)
+	}
+	return math.Max(0, -r.value)
 }
 
 // worker carries one evaluation.
@@ -446,7 +463,7 @@ func (w *worker) clearances() {
 				s, best, bestDir = w.nearest(f, pc, d, dir, need+p.window)
 			}
 			w.clear(id+kindPiece, s, c.point(s), best, need, bestDir, solid, fi)
-			if !solid && d > 0 {
+			if !solid && d > 0 && p.window > 0 {
 				if d2, dir2, ok := f.second(x, dir, need+p.window); ok {
 					w.clear(id+kindSecond, mid, x, d2, need, dir2, solid, fi)
 				}
@@ -617,6 +634,7 @@ func (w *worker) shape() {
 // ends adds the rows of feet and landings.
 func (w *worker) ends() {
 	p, c := w.p, w.e.curve
+	touching := p.touching(w.e)
 	for end := range 2 {
 		i, leg, sign := 0, 0, -1.0
 		if end == 1 {
@@ -626,23 +644,14 @@ func (w *worker) ends() {
 		id := idEnds + 16*end
 		switch {
 		case p.foot(end):
-			// The foot touches on the side where the surface is higher.
-			low, lowSide := math.Inf(1), -1
 			for side := range p.shells {
-				if pl := p.planes[side][end]; pl.ok {
-					if d := node.Sub(pl.at).Dot(pl.normal); d < low {
-						low, lowSide = d, side
-					}
-				}
-			}
-			for side := range p.shells {
-				pl := p.planes[side][end]
+				pl := w.e.planes[side][end]
 				if !pl.ok {
 					continue
 				}
-				w.nodeGrad[i] = pl.normal
-				d := node.Sub(pl.at).Dot(pl.normal)
-				w.e.rows = append(w.e.rows, row{id: id + side, equality: side == lowSide, value: d, grad: w.chain(w.vector()),
+				w.nodeGrad[i] = pl.local
+				d := pl.height(node)
+				w.e.rows = append(w.e.rows, row{id: id + side, equality: touching[side][end], value: d, grad: w.chain(w.vector()),
 					rule: "landing", got: d, unit: "mm", at: node, detail: "foot off the shell"})
 				// Not too flat.
 				flat := -c.dir[leg].Mul(sign).Dot(pl.normal) - p.landing
@@ -677,6 +686,38 @@ func (w *worker) ends() {
 			}
 		}
 	}
+}
+
+// touching tells which feet stand on their planes. A foot and its mirror image
+// (the other end of a self-mirrored bar, the twin's foot of a pair) are one
+// unknown on two sides that are never quite alike: it touches on the side where
+// the surface is higher and may stand clear of the other.
+func (p *problem) touching(e *evaluation) (touch [2][2]bool) {
+	c := e.curve
+	height := func(side, end int) float64 {
+		pl := e.planes[side][end]
+		if !pl.ok {
+			return math.Inf(1)
+		}
+		node := c.nodes[0]
+		if end == 1 {
+			node = c.nodes[len(c.nodes)-1]
+		}
+		return pl.height(node)
+	}
+	switch {
+	case p.self():
+		first := height(0, 0) <= height(0, 1)
+		touch[0] = [2]bool{first, !first}
+	case len(p.shells) == 2:
+		for end := range 2 {
+			first := height(0, end) <= height(1, end)
+			touch[0][end], touch[1][end] = first, !first
+		}
+	default:
+		touch[0] = [2]bool{true, true}
+	}
+	return touch
 }
 
 func clamp(v, lo, hi float64) float64 { return math.Max(lo, math.Min(hi, v)) }

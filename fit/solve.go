@@ -60,7 +60,7 @@ func (p *problem) prepare(nodes []r3.Vector, piece float64) []float64 {
 	q := p.layout.start(nodes)
 	placed, _ := p.layout.place(q)
 	c := newCurve(placed, p.radius)
-	p.freeze(c)
+	p.planes = p.stand(c)
 	p.makePlan(c)
 	return q
 }
@@ -138,7 +138,7 @@ func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane
 		q = p.pull(ctx, q, 30)
 		placed, _ := p.layout.place(q)
 		c := newCurve(placed, p.radius)
-		p.freeze(c)
+		p.planes = p.stand(c)
 		p.makePlan(c)
 	}
 	m := &sqp{p: p, tolerance: 1e-5, radius: radius}
@@ -150,7 +150,7 @@ func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane
 	if err != nil {
 		return nil, err
 	}
-	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes, planes: p.planes}, nil
+	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes, planes: m.cur.planes}, nil
 }
 
 // errNoStart says that no start could be evaluated.

@@ -25,12 +25,13 @@ type sqp struct {
 	tolerance float64 // largest component of a step at which it stops, mm
 	radius    float64 // first trust radius, mm
 
-	nu     float64
-	cur    *evaluation
-	latest *evaluation // last point asked for
-	lambda []float64   // by row of cur, of the last step's model
-	status optimize.Status
-	err    error
+	nu      float64
+	settled bool // nu is no more the first one
+	cur     *evaluation
+	latest  *evaluation // last point asked for
+	lambda  []float64   // by row of cur, of the last step's model
+	status  optimize.Status
+	err     error
 }
 
 const (
@@ -38,6 +39,9 @@ const (
 	nuLeast   = 1.5
 	nuMost    = 20
 	radiusMax = 250.0
+	// Constraints are looked at within the window, mm.
+	windowLeast = 10
+	windowMost  = 60
 	// levenberg keeps the Hessian positive definite where nothing else bends
 	// the objective; in units of F per mm^2 it is a hundredth of what the
 	// sketch term of a six-node bar gives.
@@ -64,7 +68,8 @@ func (m *sqp) Uses(optimize.Available) (optimize.Available, error) {
 func (m *sqp) Init(_, _ int) int {
 	m.status, m.err = optimize.NotTerminated, nil
 	m.cur, m.latest = nil, nil
-	m.nu = nuMost
+	m.nu, m.settled = nuMost, false
+	m.p.window = clamp(3*m.radius, windowLeast, windowMost)
 	return 1
 }
 
@@ -115,6 +120,8 @@ func (m *sqp) Run(operation chan<- optimize.Task, result <-chan optimize.Task, t
 			return
 		}
 		radius = newRadius
+		// A step moves a point of the tube by about as much as its nodes.
+		m.p.window = clamp(3*radius, windowLeast, windowMost)
 		if next == nil {
 			m.status = optimize.StepConvergence
 			done(false)
@@ -124,28 +131,19 @@ func (m *sqp) Run(operation chan<- optimize.Task, result <-chan optimize.Task, t
 	}
 }
 
-// accept makes e the current point: the planes under the feet are found anew.
+// accept makes e the current point. The centreline is cut anew where its
+// segments have grown much.
 func (m *sqp) accept(e *evaluation) {
+	p := m.p
 	m.cur = e
-	if m.p.replan(e.curve) {
-		m.cur = m.p.evaluate(e.q)
-	}
-}
-
-// replan freezes the landing planes at a curve and cuts it anew where its
-// segments have grown or shrunk much. It reports whether values change.
-func (p *problem) replan(c *curve) bool {
-	old := p.planes
-	p.freeze(c)
-	changed := old != p.planes
+	p.planes = e.planes
 	for _, pc := range p.plan {
-		span := math.Abs(pc.share() * c.segLength(pc.seg))
-		if span > 1.5*p.piece {
-			p.makePlan(c)
-			return true
+		if math.Abs(pc.share()*e.curve.segLength(pc.seg)) > 1.5*p.piece {
+			p.makePlan(e.curve)
+			m.cur = p.evaluate(e.q)
+			return
 		}
 	}
-	return changed
 }
 
 // iterate finds the next point. It returns nil when no step is worth taking.
@@ -161,15 +159,7 @@ func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, boo
 		}
 		d := s.d
 		m.lambda = s.lambda
-		if e.violation < 0.5 {
-			total := 0.0
-			for _, l := range s.lambda {
-				total += math.Abs(l)
-			}
-			m.nu = clamp(2*total+0.5, nuLeast, nuMost)
-		} else {
-			m.nu = nuMost
-		}
+		m.penalise(e, s.lambda)
 		predicted := m.merit(e) - (s.f + m.nu*s.slack + elastic/2*s.slack*s.slack)
 		size := norm(d)
 		if size < m.tolerance || predicted <= 1e-10*(1+math.Abs(e.objective)) {
@@ -205,6 +195,23 @@ func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, boo
 		if radius < m.tolerance {
 			return nil, radius, true
 		}
+	}
+}
+
+// penalise chooses the penalty: high while the constraints are far from met,
+// then just above what the multipliers ask for, and never less again, so that
+// the merit stays one function.
+func (m *sqp) penalise(e *evaluation, lambda []float64) {
+	total := 0.0
+	for _, l := range lambda {
+		total += math.Abs(l)
+	}
+	switch {
+	case !m.settled && e.violation < 0.5:
+		m.settled = true
+		m.nu = clamp(2*total+0.5, nuLeast, nuMost)
+	case m.settled && total > 0.9*m.nu:
+		m.nu = math.Min(2*m.nu, nuMost)
 	}
 }
 

@@ -45,11 +45,7 @@ func (s *solution) blockers(tolerance float64) []Blocker {
 	var out []Blocker
 	worst := map[[2]any]int{}
 	for _, r := range s.e.rows {
-		v := -r.value
-		if r.equality {
-			v = math.Abs(r.value)
-		}
-		if v <= tolerance {
+		if r.violation() <= tolerance {
 			continue
 		}
 		b := Blocker{Rule: r.rule, Bend: r.bend, Got: r.got, Limit: r.limit, Unit: r.unit, At: r.at, Detail: r.detail}
