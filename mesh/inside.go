@@ -2,6 +2,7 @@ package mesh
 
 import (
 	"math"
+	"slices"
 
 	"github.com/golang/geo/r3"
 )
@@ -22,6 +23,9 @@ const (
 	// surfaces out of sight are tried without.
 	enclosedWell = 0.7
 	enclosedGain = 0.1 // and left out if the mean gains this much
+	maxViews     = 64  // further points to look around from, then
+	viewShare    = 0.8 // how far along a ray they lie
+	viewRoom     = 0.2 // and how much their winding number may differ from the mean
 	// enclosedLeast: with less, the air outside can't be told from the cabin's:
 	// far from the shell the winding number is 0, and the threshold must be
 	// over it.
@@ -119,7 +123,7 @@ func vote(m *Mesh, ix *Index, patch []int32, flip []bool, count int, seeds []r3.
 type air struct {
 	wind      *winding
 	threshold float64 // of the winding number
-	bounds    Box     // of the sheet
+	bounds    Box     // of the sheet; in the end of Used
 	grid      voxels
 	reach     bitset  // voxels that the ball's centre reaches
 	near      []int32 // nearest of them, for each voxel
@@ -130,21 +134,20 @@ type air struct {
 // air of the cabin lies beyond the bounds of the shell: the level of a shell
 // with an open end would bulge far out of it.
 func (a *air) over(p r3.Vector, turns func(r3.Vector) float64) float64 {
-	b := &a.bounds
-	if p.X < b.Min.X || p.Y < b.Min.Y || p.Z < b.Min.Z || p.X > b.Max.X || p.Y > b.Max.Y || p.Z > b.Max.Z {
+	if !a.bounds.holds(p) {
 		return -insideRoom
 	}
 	return turns(p) - a.threshold
 }
 
-// nearestReached returns the centre of the reachable voxel nearest to p, with
-// its number; -1: there is none.
-func (a *air) nearestReached(p r3.Vector) (r3.Vector, int32) {
+// nearestReached returns the reachable voxels that are nearest to the centres
+// of the eight voxels around p: the first n, the one nearest to p in front.
+// None: nothing is reachable. p must be finite.
+func (a *air) nearestReached(p r3.Vector) (near [8]r3.Vector, n int) {
 	// The transform is exact from voxel centres; between them the nearest is
 	// that of one of the voxels around p.
 	d := p.Sub(a.grid.origin).Mul(1 / voxelSize)
 	base := a.grid.at(p)
-	best, bestD, number := r3.Vector{}, math.Inf(1), int32(-1)
 	var step [3]int32
 	for k, x := range [3]float64{d.X, d.Y, d.Z} {
 		step[k] = 1
@@ -152,6 +155,7 @@ func (a *air) nearestReached(p r3.Vector) (r3.Vector, int32) {
 			step[k] = -1
 		}
 	}
+	var numbers [8]int32
 	for i := range 8 {
 		c := base
 		for k := range c {
@@ -161,40 +165,64 @@ func (a *air) nearestReached(p r3.Vector) (r3.Vector, int32) {
 		}
 		v := a.near[a.grid.number(c)]
 		if v < 0 {
-			break
+			return near, 0
 		}
-		q := a.grid.centre(a.grid.cell(v))
-		if e := q.Sub(p).Norm2(); e < bestD {
-			best, bestD, number = q, e, v
+		if slices.Contains(numbers[:n], v) {
+			continue
 		}
+		numbers[n], near[n] = v, a.grid.centre(a.grid.cell(v))
+		if near[n].Sub(p).Norm2() < near[0].Sub(p).Norm2() {
+			numbers[0], numbers[n] = numbers[n], numbers[0]
+			near[0], near[n] = near[n], near[0]
+		}
+		n++
 	}
-	return best, number
+	return near, n
 }
 
 // Inside tells whether p (mm) is in the cabin's air, caps taken for sheet: the
 // straight way from p to the nearest voxel that a ball of 20 mm can reach from
 // the seeds is free of Used, and the winding number at p is over its mean at
-// the seeds less a half. In such a voxel it answers at once. Within the
-// surface's own rounding either answer may come.
+// the seeds less a half. In such a voxel it answers at once. Near caps, which
+// do not follow the winding level, it may be a little under that, if the ways
+// to further voxels nearby are free as well: a slit between cap and rim lets a
+// single line through. Within the surface's own rounding either answer may
+// come. A point that is not finite is outside.
 func (s *Shell) Inside(p r3.Vector) bool {
 	a := &s.air
+	if !finiteVector(p) || !a.bounds.holds(p) {
+		return false
+	}
 	v := a.grid.number(a.grid.at(p))
 	if a.reach.has(v) && a.grid.holds(p) {
 		// The voxel's corners are nearer to its centre than the ball's skin.
 		return true
 	}
-	to, number := a.nearestReached(p)
-	if number < 0 || !finiteVector(p) {
+	near, n := a.nearestReached(p)
+	if n == 0 {
 		return false
 	}
-	if _, hit := s.Index.Ray(p, to.Sub(p), 1); hit {
+	if _, hit := s.Index.Ray(p, near[0].Sub(p), 1); hit {
 		return false
 	}
-	threshold := a.threshold
-	if a.nearCap.has(v) {
-		threshold -= capRoom
+	room := a.wind.at(p) - a.threshold
+	if !a.nearCap.has(v) || room > capRoom {
+		return room > 0
 	}
-	return a.wind.at(p) > threshold
+	if room <= -capRoom {
+		return false
+	}
+	for _, to := range near[1:n] {
+		if _, hit := s.Index.Ray(p, to.Sub(p), 1); hit {
+			return false
+		}
+	}
+	return true
+}
+
+// holds tells whether p is in b.
+func (b *Box) holds(p r3.Vector) bool {
+	return p.X >= b.Min.X && p.Y >= b.Min.Y && p.Z >= b.Min.Z && p.X <= b.Max.X && p.Y <= b.Max.Y && p.Z <= b.Max.Z
 }
 
 // holds tells whether p is in the grid.
@@ -223,18 +251,22 @@ func (s *Shell) Signed(p r3.Vector, tri int32) (float64, Hit) {
 // ball of 20 mm can reach from the seeds, and the unit vector towards it: 0 and
 // the zero vector in such a voxel. It changes by no more than about a voxel
 // where the nearest one changes, and points the way back into the cabin for a
-// point that strayed through the shell.
+// point that strayed through the shell. +Inf and the zero vector for a point
+// that is not finite.
 func (s *Shell) ReachDistance(p r3.Vector) (d float64, towards r3.Vector) {
 	a := &s.air
+	if !finiteVector(p) {
+		return math.Inf(1), r3.Vector{}
+	}
 	if a.reach.has(a.grid.number(a.grid.at(p))) && a.grid.holds(p) {
 		return 0, r3.Vector{}
 	}
-	c, number := a.nearestReached(p)
-	if number < 0 || !finiteVector(p) {
+	near, n := a.nearestReached(p)
+	if n == 0 {
 		return math.Inf(1), r3.Vector{}
 	}
 	const h = voxelSize / 2
-	e := c.Sub(p)
+	e := near[0].Sub(p)
 	in := r3.Vector{X: min(max(-e.X, -h), h), Y: min(max(-e.Y, -h), h), Z: min(max(-e.Z, -h), h)}
 	way := e.Add(in)
 	if d = way.Norm(); d == 0 {

@@ -217,7 +217,9 @@ func (p *preparation) turn() error {
 	a.wind = newWinding(p.sheet, votes.all, p.opt.Workers)
 	mean := p.seedMean(a.wind)
 	if mean < enclosedWell {
-		other := newWinding(p.sheet, votes.seen, p.opt.Workers)
+		views := p.views(a.wind, mean)
+		seen := vote(p.sheet, p.index, patch, flip, count, views, p.opt.Workers).seen
+		other := newWinding(p.sheet, seen, p.opt.Workers)
 		if m := p.seedMean(other); m > mean+enclosedGain {
 			a.wind, mean = other, m
 			p.note("inside is judged from the surfaces in sight of the cabin's points alone: the body has double walls")
@@ -234,6 +236,26 @@ func (p *preparation) turn() error {
 		return fmt.Errorf("point %s is not inside the shell: only %.0f %% of it is enclosed", placeText(lowest), 100*max(0, w))
 	}
 	return nil
+}
+
+// views returns points in the cabin from which more of it is in sight than from
+// the seeds: the seeds, and places towards the ends of rays from them. Rays that
+// go out through a window lead to where the winding number is another.
+func (p *preparation) views(w *winding, mean float64) []r3.Vector {
+	views := slices.Clone(p.opt.Seeds)
+	for _, q := range p.opt.Seeds {
+		for _, dir := range directions(max(4, maxViews/len(p.opt.Seeds))) {
+			h, ok := p.index.Ray(q, dir, math.Inf(1))
+			if !ok {
+				continue
+			}
+			to := q.Add(dir.Mul(viewShare * h.T))
+			if p.index.Closest(to).Distance > 2*ballSize && math.Abs(w.at(to)-mean) < viewRoom {
+				views = append(views, to)
+			}
+		}
+	}
+	return views
 }
 
 func (p *preparation) seedMean(w *winding) float64 {
@@ -426,6 +448,7 @@ func (p *preparation) finish() error {
 	if noisy {
 		s.Smooth = &Mesh{Vertices: append(p.smooth, p.caps.mesh.Vertices...), Triangles: s.Used.Triangles}
 	}
+	s.air.bounds = s.Used.Bounds()
 	p.sheet, p.index, p.across, p.smooth, p.blocked = nil, nil, nil, nil, nil
 	var group sync.WaitGroup
 	if capped {

@@ -348,7 +348,7 @@ const (
 	noiseRadius   = 25.0  // least radius of a patch, mm
 	noiseReach    = 120.0 // largest one, mm: beyond it body panels are no longer a quadric
 	noiseKnown    = 0.05  // least share of patches that must have given an answer
-	noiseQuantile = 0.35  // creases and seams raise a patch's figure, never lower it
+	noiseQuantile = 0.25  // creases and seams raise a patch's figure, never lower it
 )
 
 // estimateNoise returns the standard deviation, in mm, of m's vertices about
