@@ -205,7 +205,11 @@ func (s *Shell) Inside(p r3.Vector) bool {
 	if _, hit := s.Index.Ray(p, near[0].Sub(p), 1); hit {
 		return false
 	}
-	room := a.wind.at(p) - a.threshold
+	// The coarse sum settles it wherever it is clear of all limits below.
+	room := a.wind.coarse(p) - a.threshold
+	if math.Abs(room) < capRoom+coarseError {
+		room = a.wind.at(p) - a.threshold
+	}
 	if !a.nearCap.has(v) || room > capRoom {
 		return room > 0
 	}

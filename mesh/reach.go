@@ -68,7 +68,6 @@ type bitset []uint64
 func newBitset(n int) bitset      { return make(bitset, (n+63)/64) }
 func (b bitset) has(i int32) bool { return b[i>>6]>>(i&63)&1 != 0 }
 func (b bitset) set(i int32)      { b[i>>6] |= 1 << (i & 63) }
-func (b bitset) unset(i int32)    { b[i>>6] &^= 1 << (i & 63) }
 func (g *voxels) inner(c [3]int32) bool {
 	for a, x := range c {
 		if x <= 0 || x >= g.n[a]-1 {

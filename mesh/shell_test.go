@@ -374,13 +374,14 @@ func TestPrepareDoesNotDependOnWorkers(t *testing.T) {
 // From outside, ReachDistance leads back into the cabin.
 func TestReachDistance(t *testing.T) {
 	box := sample.Box(2000, 1400, 1100, 25)
-	s := prepare(t, box.Mesh, centre(box.Mesh))
-	d, towards := s.ReachDistance(centre(box.Mesh))
+	middle := centre(box.Mesh)
+	s := prepare(t, box.Mesh, middle)
+	d, towards := s.ReachDistance(middle)
 	require.Zero(t, d)
 	require.Zero(t, towards)
 	r := rand.New(rand.NewPCG(7, 7))
 	for range 5000 {
-		p := centre(box.Mesh).Add(r3.Vector{X: r.Float64() - 0.5, Y: r.Float64() - 0.5, Z: r.Float64() - 0.5}.Mul(6000))
+		p := middle.Add(r3.Vector{X: r.Float64() - 0.5, Y: r.Float64() - 0.5, Z: r.Float64() - 0.5}.Mul(6000))
 		d, towards := s.ReachDistance(p)
 		at := p.Add(towards.Mul(d + 1e-6))
 		// Air reaches to within a ball and a voxel of the walls.
