@@ -320,33 +320,32 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius float64) (*solution, error) {
 	req := f.requirement(p.bar)
 	p.margin = Resolution + 0.001
-	s, err := p.run(ctx, from.nodes, from.planes, pieceLength, radius, 60, false)
+	s, err := p.run(ctx, from.nodes, from.planes, pieceLength, radius, 1e-6, 60, false)
 	if err != nil {
 		return nil, err
 	}
-	for range 6 {
+	best, bestShort := s, math.Inf(1)
+	for range 8 {
 		path, err := tube.NewPath(s.nodes, p.radius)
 		if err != nil || s.e.violation > 1 {
-			return s, nil // cannot be bent, or cannot be met: no margin helps
+			break // cannot be bent, or cannot be met: no margin helps
 		}
-		worst := f.short(path, req)
+		short := f.short(path, req)
 		if p.bar.Mirror == job.Pair {
-			worst = math.Max(worst, f.short(path.Mirrored(), req))
+			short = math.Max(short, f.short(path.Mirrored(), req))
 		}
-		if worst <= 0 || worst > 2 {
-			return s, nil
+		if short < bestShort {
+			best, bestShort = s, short
 		}
-		p.margin += worst + 0.001
-		next, err := p.run(ctx, s.nodes, s.planes, pieceLength, 5, 40, false)
-		if err != nil {
+		if short <= 0 || short > 2 {
+			break
+		}
+		p.margin += 1.5*short + 0.002
+		if s, err = p.run(ctx, s.nodes, s.planes, pieceLength, 5, 1e-6, 40, false); err != nil {
 			return nil, err
 		}
-		if next.e.violation > math.Max(s.e.violation, tolerated) {
-			return s, nil
-		}
-		s = next
 	}
-	return s, nil
+	return best, nil
 }
 
 // short is by how much a path's certificate falls short of what is required,

@@ -76,7 +76,6 @@ type piece struct {
 	seg    int
 	f0, f1 float64
 	hug    bool // counts in the gap statistics
-	zone   bool // within a foot zone
 }
 
 func (p piece) mid() station { return station{p.seg, (p.f0 + p.f1) / 2} }
@@ -171,11 +170,9 @@ func (p *problem) makePlan(c *curve) {
 				if seg%2 == 0 {
 					mid := (pc.f0 + pc.f1) / 2 * length
 					if seg == 0 {
-						pc.zone = pc.zone || p.foot(0) && mid < zone
 						pc.hug = pc.hug && !(p.bar.Ends[0].Kind != job.Free && mid < 4*p.tube)
 					}
 					if seg == n-1 {
-						pc.zone = pc.zone || p.foot(1) && length-mid < zone
 						pc.hug = pc.hug && !(p.bar.Ends[1].Kind != job.Free && length-mid < 4*p.tube)
 					}
 				}
@@ -255,13 +252,22 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		}
 	}
 	course := at.Sub(back).Normalize()
+	outward := at.Sub(centroid(nodes))
+	outward.Z = 0
+	if outward.Norm() > 1 {
+		outward = outward.Normalize().Mul(aside)
+	}
+	down := r3.Vector{Z: -1}
 	var best, other plane // the best, and the best on another surface
 	bestScore, otherScore := math.Inf(1), math.Inf(1)
-	for _, dir := range [4]r3.Vector{course, at.Sub(walk[1]).Normalize(), {Z: -1}, course.Add(r3.Vector{Z: -1}).Normalize()} {
-		if dir.Norm2() < 0.5 {
+	for _, line := range [6]struct{ at, dir r3.Vector }{
+		{at, course}, {at, at.Sub(walk[1]).Normalize()}, {at, down}, {at, course.Add(down).Normalize()},
+		{at.Add(outward), down}, {at.Sub(outward), down},
+	} {
+		if line.dir.Norm2() < 0.5 {
 			continue
 		}
-		pl := p.land(at, dir)
+		pl := p.land(line.at, line.dir)
 		if !pl.ok {
 			continue
 		}
@@ -271,7 +277,8 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		if square < p.landing {
 			score += 10
 		}
-		distinct := pl.normal.Dot(best.normal) < 0.94 // by more than 20 degrees
+		// Another surface: turned by more than 20 degrees, or a step up or down.
+		distinct := pl.normal.Dot(best.normal) < 0.94 || math.Abs(pl.at.Sub(best.at).Dot(best.normal)) > 25
 		switch {
 		case score < bestScore:
 			if best.ok && distinct {
@@ -291,6 +298,9 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 // doubtful is the difference in score up to which the sketch does not decide
 // between two surfaces for a foot: other starts then try the second one.
 const doubtful = 1.0
+
+// aside is how far beside a sketched foot another surface is looked for, mm.
+const aside = 120
 
 // evaluate computes objective, constraints and derivatives at q.
 func (p *problem) evaluate(q []float64) *evaluation {
@@ -444,28 +454,28 @@ func (w *worker) clearances() {
 			if d-half-need > p.window {
 				continue
 			}
-			if pc.zone && !solid {
-				for end, f01 := range [2]float64{pc.f0, pc.f1} {
-					s := station{pc.seg, f01}
-					need := required(s)
-					if need < 0.5 {
-						continue
-					}
-					var m memo
-					xs := c.point(s)
-					ds, dirs := f.at(xs, &m)
-					w.clear(id+kindZone0+end, s, xs, ds, need, dirs, solid, fi)
+			if !solid {
+				var inZone bool
+				if pc, inZone = w.footZone(f, fi, pc, id, along, required, full); inZone {
+					continue
 				}
-				continue
 			}
 			s, best, bestDir := mid, d, dir
-			if d > 0 {
-				s, best, bestDir = w.nearest(f, pc, d, dir, need+p.window)
+			if pc.mid() != mid { // cut off at a foot zone
+				var m memo
+				s = pc.mid()
+				best, bestDir = f.at(c.point(s), &m)
 			}
-			w.clear(id+kindPiece, s, c.point(s), best, need, bestDir, solid, fi)
+			if best > 0 {
+				s, best, bestDir = w.nearest(f, pc, best, bestDir, need+p.window)
+			}
+			// Where the piece was cut off, the zone's own row stands.
+			if best-need <= p.window && !(s.f == pc.f0 && pc.f0 != p.plan[k].f0) && !(s.f == pc.f1 && pc.f1 != p.plan[k].f1) {
+				w.clear(id+kindPiece, s, c.point(s), best, need, w.pointGrad(s, bestDir), solid, fi)
+			}
 			if !solid && d > 0 && p.window > 0 {
 				if d2, dir2, ok := f.second(x, dir, need+p.window); ok {
-					w.clear(id+kindSecond, mid, x, d2, need, dir2, solid, fi)
+					w.clear(id+kindSecond, mid, x, d2, need, w.pointGrad(mid, dir2), solid, fi)
 				}
 			}
 		}
@@ -506,6 +516,75 @@ func (w *worker) clearances() {
 	}
 	w.chain(e.grad)
 	e.gapGrad = append([]float64(nil), e.grad...)
+}
+
+// footZone adds the rows of a piece within a foot zone, where less is asked for
+// the nearer the foot: at both ends of what is within. It returns what is left
+// of the piece outside the zone, if anything is.
+func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station) float64, required func(station) float64, full float64) (piece, bool) {
+	p, c := w.p, w.e.curve
+	zone := full / p.landing
+	length := c.length()
+	for end := range 2 {
+		if !p.foot(end) {
+			continue
+		}
+		near, far := pc.f0, pc.f1
+		if end == 1 {
+			near, far = far, near
+		}
+		x := func(fr float64) float64 {
+			s := along(station{pc.seg, fr})
+			if end == 1 {
+				return length - s
+			}
+			return s
+		}
+		x0, x1 := x(near), x(far)
+		if x0 >= zone || x1 <= x0 {
+			continue
+		}
+		border := far
+		if x1 > zone {
+			border = near + (far-near)*(zone-x0)/(x1-x0)
+		}
+		for k, fr := range [2]float64{near, border} {
+			s := station{pc.seg, fr}
+			need := required(s)
+			if x(fr) < 1 {
+				continue // the foot itself
+			}
+			var m memo
+			at := c.point(s)
+			d, dir := f.at(at, &m)
+			// The point stays at its distance from the foot, not at its share of
+			// the straight.
+			grad := w.vector()
+			switch {
+			case pc.seg == 0 && end == 0:
+				w.nodeGrad[0] = dir
+				c.pullDir(0, dir.Mul(x(fr)), w.nodeGrad)
+				w.chain(grad)
+			case pc.seg == c.segments()-1 && end == 1:
+				w.nodeGrad[len(c.nodes)-1] = dir
+				c.pullDir(len(c.dir)-1, dir.Mul(-x(fr)), w.nodeGrad)
+				w.chain(grad)
+			default:
+				c.pull(s, dir, w.nodeGrad)
+				w.chain(grad)
+			}
+			w.clear(id+kindZone0+k, s, at, d, need, grad, false, fi)
+		}
+		if x1 <= zone {
+			return pc, true
+		}
+		if end == 0 {
+			pc.f0 = border
+		} else {
+			pc.f1 = border
+		}
+	}
+	return pc, false
 }
 
 // nearest finds the station of a piece that is nearest to a field. Straights
@@ -566,11 +645,9 @@ func (w *worker) nearest(f field, pc piece, d float64, dir r3.Vector, bound floa
 	return best, d, dir
 }
 
-func (w *worker) clear(id int, s station, x r3.Vector, d, need float64, dir r3.Vector, solid bool, fi int) {
-	if d-need > w.p.window {
-		return
-	}
-	r := row{id: id, value: d - need, grad: w.pointGrad(s, dir), rule: "clearance", got: d - w.p.tube, limit: need - w.p.tube, unit: "mm", at: x, contact: true}
+// clear adds a row that a place x of the curve, at distance d, needs so much.
+func (w *worker) clear(id int, s station, x r3.Vector, d, need float64, grad []float64, solid bool, fi int) {
+	r := row{id: id, value: d - need, grad: grad, rule: "clearance", got: d - w.p.tube, limit: need - w.p.tube, unit: "mm", at: x, contact: true}
 	if d < 0 {
 		r.rule = "outside"
 		r.got = d

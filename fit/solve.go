@@ -131,7 +131,7 @@ func same(a, b []float64) bool {
 
 // run improves one start. Its feet follow the given planes; where these are not
 // known the sketch tells.
-func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane, piece, radius float64, iterations int, far bool) (*solution, error) {
+func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane, piece, radius, gain float64, iterations int, far bool) (*solution, error) {
 	p.planes = planes
 	q := p.prepare(nodes, piece)
 	if far {
@@ -141,7 +141,7 @@ func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane
 		p.planes = p.stand(c)
 		p.makePlan(c)
 	}
-	m := &sqp{p: p, tolerance: 1e-5, radius: radius}
+	m := &sqp{p: p, tolerance: 1e-5, radius: radius, gain: gain}
 	_, err := optimize.Minimize(optimize.Problem{Func: m.evaluateAt}, q,
 		&optimize.Settings{MajorIterations: iterations, Converger: optimize.NeverTerminate{}, Recorder: stop{ctx}}, m)
 	if ctx.Err() != nil {
@@ -198,9 +198,9 @@ func (p *problem) search(ctx context.Context, starts [][]r3.Vector, eff effort) 
 					defer func() { <-p.gate }()
 				}
 				c := p.clone()
-				// The third and fourth of a batch doubt where a foot stands.
-				c.second = [2]bool{i == 2, i == 3}
-				ends[i], errs[i] = c.run(ctx, starts[i], [2][2]plane{}, eff.coarse, 60, eff.iterate, true)
+				// The third and fourth of a batch doubt where the feet stand.
+				c.second = [2]bool{i == 2 || i == 3 && done/batch%2 == 0, i == 2 || i == 3 && done/batch%2 == 1}
+				ends[i], errs[i] = c.run(ctx, starts[i], [2][2]plane{}, eff.coarse, 60, 1e-4, eff.iterate, true)
 			}()
 		}
 		wg.Wait()

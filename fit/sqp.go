@@ -24,9 +24,11 @@ type sqp struct {
 	p         *problem
 	tolerance float64 // largest component of a step at which it stops, mm
 	radius    float64 // first trust radius, mm
+	gain      float64 // relative fall of the merit at which it stops
 
 	nu      float64
 	settled bool // nu is no more the first one
+	kept    []row
 	cur     *evaluation
 	latest  *evaluation // last point asked for
 	lambda  []float64   // by row of cur, of the last step's model
@@ -39,6 +41,8 @@ const (
 	nuLeast   = 1.5
 	nuMost    = 20
 	radiusMax = 250.0
+	// cutReach is the longest step whose trial may be used as a cut, mm.
+	cutReach = 20
 	// Constraints are looked at within the window, mm.
 	windowLeast = 10
 	windowMost  = 60
@@ -67,7 +71,7 @@ func (m *sqp) Uses(optimize.Available) (optimize.Available, error) {
 // Init resets the method. It evaluates one point at a time.
 func (m *sqp) Init(_, _ int) int {
 	m.status, m.err = optimize.NotTerminated, nil
-	m.cur, m.latest = nil, nil
+	m.cur, m.latest, m.kept = nil, nil, nil
 	m.nu, m.settled = nuMost, false
 	m.p.window = clamp(3*m.radius, windowLeast, windowMost)
 	return 1
@@ -149,8 +153,9 @@ func (m *sqp) accept(e *evaluation) {
 // iterate finds the next point. It returns nil when no step is worth taking.
 func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, bool)) (*evaluation, float64, bool) {
 	e := m.cur
+	rows := append(e.rows[:len(e.rows):len(e.rows)], m.kept...)
 	for {
-		s, err := m.step(e, e.rows, nil, radius)
+		s, err := m.step(e, rows, nil, radius)
 		if err != nil {
 			if radius /= 4; radius < m.tolerance {
 				return nil, radius, true
@@ -158,11 +163,18 @@ func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, boo
 			continue
 		}
 		d := s.d
-		m.lambda = s.lambda
+		m.lambda = s.lambda[:len(e.rows)]
 		m.penalise(e, s.lambda)
 		predicted := m.merit(e) - (s.f + m.nu*s.slack + elastic/2*s.slack*s.slack)
 		size := norm(d)
-		if size < m.tolerance || predicted <= 1e-10*(1+math.Abs(e.objective)) {
+		if size < m.tolerance || predicted <= m.gain*(1+math.Abs(e.objective)) {
+			if len(rows) > len(e.rows) {
+				// Cuts made further off bar the way: closer by they may not.
+				rows, m.kept = e.rows, nil
+				if radius = math.Min(radius, size) / 4; radius >= m.tolerance {
+					continue
+				}
+			}
 			return nil, radius, true
 		}
 		trial, ok := evaluate(add(e.q, d))
@@ -173,7 +185,7 @@ func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, boo
 		if ratio < 0.25 && trial.violation > e.violation/2 {
 			// Second-order correction: the same step with the constraints' true
 			// values at its end.
-			if s2, err := m.step(e, e.rows, correction(e, trial, d), radius); err == nil {
+			if s2, err := m.step(e, rows, correction(rows, trial, d), radius); err == nil {
 				trial2, ok := evaluate(add(e.q, s2.d))
 				if !ok {
 					return nil, radius, false
@@ -190,7 +202,11 @@ func (m *sqp) iterate(radius float64, evaluate func([]float64) (*evaluation, boo
 			radius = math.Min(2*radius, radiusMax)
 		}
 		if ratio > 1e-3 {
+			m.keep(rows[len(e.rows):], e, trial)
 			return trial, radius, true
+		}
+		if size < cutReach {
+			rows = cuts(rows, trial, d)
 		}
 		if radius < m.tolerance {
 			return nil, radius, true
@@ -215,24 +231,67 @@ func (m *sqp) penalise(e *evaluation, lambda []float64) {
 	}
 }
 
+// cuts adds what a rejected trial showed of the surface: a clearance is the
+// least of the distances to many facets, of which a row knows one. The rows of
+// the trial are moved back to the current point, so that the next model knows
+// the other facets too, as in bundle methods.
+func cuts(rows []row, trial *evaluation, d []float64) []row {
+	const (
+		near = 1   // mm: rows further from being active say little
+		most = 400 // rows in all
+	)
+	rows = rows[:len(rows):len(rows)]
+	for _, r := range trial.rows {
+		if r.id >= idShape || r.value > near || len(rows) >= most {
+			continue
+		}
+		r.value -= dot(r.grad, d)
+		r.id = -1 - r.id
+		rows = append(rows, r)
+	}
+	return rows
+}
+
+// keep carries cuts over to the next point, as long as it is near.
+func (m *sqp) keep(cuts []row, from, to *evaluation) {
+	m.kept = nil
+	d := make([]float64, len(to.q))
+	for i := range d {
+		d[i] = to.q[i] - from.q[i]
+	}
+	if norm(d) > cutReach/4 {
+		return
+	}
+	const most = 200
+	for _, r := range cuts[max(0, len(cuts)-most):] {
+		r.value += dot(r.grad, d)
+		m.kept = append(m.kept, r)
+	}
+}
+
 // correction returns, by row, the values to use in place of the linearised
 // ones: c(q+d) - grad.d.
-func correction(e, trial *evaluation, d []float64) []float64 {
+func correction(rows []row, trial *evaluation, d []float64) []float64 {
 	at := make(map[int]int, len(trial.rows))
 	for i, r := range trial.rows {
 		at[r.id] = i
 	}
-	values := make([]float64, len(e.rows))
-	for i, r := range e.rows {
+	values := make([]float64, len(rows))
+	for i, r := range rows {
 		values[i] = r.value
 		if k, ok := at[r.id]; ok {
-			values[i] = trial.rows[k].value
-			for j, g := range r.grad {
-				values[i] -= g * d[j]
-			}
+			values[i] = trial.rows[k].value - dot(r.grad, d)
 		}
 	}
 	return values
+}
+
+func dot(a, b []float64) float64 {
+	t := 0.0
+	for i, v := range a {
+		t += v * b[i]
+	}
+	return t
 }
 
 // quadratic is the solution of one quadratic model.
