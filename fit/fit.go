@@ -189,7 +189,7 @@ func (f *fitter) problem(b *job.Bar) (*problem, error) {
 	req := f.requirement(b)
 	p := &problem{
 		bar: b, sketch: b.Sketch, tube: req.Radius, clearance: b.Clearance, allowance: req.FootAllowance,
-		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, window: windowMost,
+		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, corner: meantForCorner(b), window: windowMost,
 		maxHalf: math.Pi / 2 * 0.95, gate: f.gate,
 	}
 	if d := b.Tube.Die; d != nil {
@@ -222,6 +222,27 @@ func (f *fitter) problem(b *job.Bar) (*problem, error) {
 	}
 	return p, nil
 }
+
+// meantForCorner tells whether a bar runs along one side of the car, so that it
+// may belong into the corner of side and roof.
+func meantForCorner(b *job.Bar) bool {
+	if !b.Hug || b.Flat || b.Mirror == job.Self {
+		return false
+	}
+	side := 0
+	for _, p := range b.Sketch {
+		switch {
+		case p.Y > offMiddle:
+			side++
+		case p.Y < -offMiddle:
+			side--
+		}
+	}
+	return side == len(b.Sketch) || side == -len(b.Sketch)
+}
+
+// offMiddle is how far off the car's middle all nodes of a side's bar are, mm.
+const offMiddle = 150
 
 // shells points the problem at a surface.
 func (f *fitter) shells(p *problem, m *mesh.Mesh, index *mesh.Index) {

@@ -38,6 +38,7 @@ type problem struct {
 	maxHalf   float64 // largest half turn, rad
 	stick     float64 // largest developed length, mm; 0: none
 	hug       bool
+	corner    bool    // it belongs into the corner of side and roof
 	shells    []field // one; two for a pair
 	solids    []field
 	names     []string                      // of solids
@@ -252,18 +253,20 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		}
 	}
 	course := at.Sub(back).Normalize()
-	outward := at.Sub(centroid(nodes))
-	outward.Z = 0
-	if outward.Norm() > 1 {
-		outward = outward.Normalize().Mul(aside)
-	}
 	down := r3.Vector{Z: -1}
+	type line struct{ at, dir r3.Vector }
+	lines := []line{{at, course}, {at, at.Sub(walk[1]).Normalize()}, {at, down}, {at, course.Add(down).Normalize()}}
+	outward := at.Sub(centroid(nodes))
+	if outward.Z = 0; outward.Norm() > 1 {
+		for _, aside := range [4]float64{120, -120, 240, -240} {
+			if math.Abs(aside) < p.bar.Reach {
+				lines = append(lines, line{at.Add(outward.Normalize().Mul(aside)), down})
+			}
+		}
+	}
 	var best, other plane // the best, and the best on another surface
 	bestScore, otherScore := math.Inf(1), math.Inf(1)
-	for _, line := range [6]struct{ at, dir r3.Vector }{
-		{at, course}, {at, at.Sub(walk[1]).Normalize()}, {at, down}, {at, course.Add(down).Normalize()},
-		{at.Add(outward), down}, {at.Sub(outward), down},
-	} {
+	for _, line := range lines {
 		if line.dir.Norm2() < 0.5 {
 			continue
 		}
@@ -298,9 +301,6 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 // doubtful is the difference in score up to which the sketch does not decide
 // between two surfaces for a foot: other starts then try the second one.
 const doubtful = 1.0
-
-// aside is how far beside a sketched foot another surface is looked for, mm.
-const aside = 120
 
 // evaluate computes objective, constraints and derivatives at q.
 func (p *problem) evaluate(q []float64) *evaluation {
@@ -424,6 +424,8 @@ func (w *worker) clearances() {
 		gradient []float64
 		slope    float64
 		curv     float64
+		corner   float64   // distance of the corner's other wall, at most cornerReach
+		push     []float64 // its gradient; nil where it does not change
 	}
 	var hugs []hugging
 	for fi, f := range append(append([]field(nil), p.shells...), p.solids...) {
@@ -441,6 +443,13 @@ func (w *worker) clearances() {
 					h.phi += g * g / gapScale
 					h.slope += 2 * g / gapScale
 					h.curv = 2. / gapScale
+				}
+				if p.corner {
+					h.corner = cornerReach
+					if d2, dir2, ok := f.second(x, dir, full+cornerReach); ok && d > 0 && (dir.Z < -0.5 || dir2.Z < -0.5) {
+						h.corner = d2 - full
+						h.push = w.pointGrad(mid, dir2)
+					}
 				}
 				hugs = append(hugs, h)
 				weights += weight
@@ -471,11 +480,11 @@ func (w *worker) clearances() {
 			}
 			// Where the piece was cut off, the zone's own row stands.
 			if best-need <= p.window && !(s.f == pc.f0 && pc.f0 != p.plan[k].f0) && !(s.f == pc.f1 && pc.f1 != p.plan[k].f1) {
-				w.clear(id+kindPiece, s, c.point(s), best, need, w.pointGrad(s, bestDir), solid, fi)
+				w.need(id+kindPiece, s, c.point(s), best, need, w.pointGrad(s, bestDir), solid, fi)
 			}
 			if !solid && d > 0 && p.window > 0 {
 				if d2, dir2, ok := f.second(x, dir, need+p.window); ok {
-					w.clear(id+kindSecond, mid, x, d2, need, w.pointGrad(mid, dir2), solid, fi)
+					w.need(id+kindSecond, mid, x, d2, need, w.pointGrad(mid, dir2), solid, fi)
 				}
 			}
 		}
@@ -516,7 +525,39 @@ func (w *worker) clearances() {
 	}
 	w.chain(e.grad)
 	e.gapGrad = append([]float64(nil), e.grad...)
+	if !p.corner {
+		return
+	}
+	mean := 0.0
+	for _, h := range hugs {
+		mean += h.weight * h.corner / weights
+	}
+	e.objective += cornerWeight * mean
+	clear(segShare)
+	for _, h := range hugs {
+		for i, g := range h.push {
+			e.grad[i] += cornerWeight * h.weight / weights * g
+		}
+		if h.weight > 0 {
+			pc := p.plan[h.piece]
+			segShare[pc.seg] += cornerWeight * pc.share() * (h.corner - mean) / weights
+		}
+	}
+	for seg, k := range segShare {
+		if k != 0 {
+			c.pullLength(seg, k, w.nodeGrad)
+		}
+	}
+	w.chain(e.grad)
 }
+
+// Of a bar that belongs into the corner of side and roof the second wall counts
+// a little too, where it is within reach: else any place along the first wall is
+// as good as another.
+const (
+	cornerWeight = 0.05
+	cornerReach  = 150 // mm
+)
 
 // footZone adds the rows of a piece within a foot zone, where less is asked for
 // the nearer the foot: at both ends of what is within. It returns what is left
@@ -551,6 +592,9 @@ func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station)
 		for k, fr := range [2]float64{near, border} {
 			s := station{pc.seg, fr}
 			need := required(s)
+			if fr == border && x1 > zone {
+				need = full // the allowance ends here
+			}
 			if x(fr) < 1 {
 				continue // the foot itself
 			}
@@ -573,7 +617,7 @@ func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station)
 				c.pull(s, dir, w.nodeGrad)
 				w.chain(grad)
 			}
-			w.clear(id+kindZone0+k, s, at, d, need, grad, false, fi)
+			w.need(id+kindZone0+k, s, at, d, need, grad, false, fi)
 		}
 		if x1 <= zone {
 			return pc, true
@@ -645,8 +689,8 @@ func (w *worker) nearest(f field, pc piece, d float64, dir r3.Vector, bound floa
 	return best, d, dir
 }
 
-// clear adds a row that a place x of the curve, at distance d, needs so much.
-func (w *worker) clear(id int, s station, x r3.Vector, d, need float64, grad []float64, solid bool, fi int) {
+// need adds a row that a place x of the curve, at distance d, needs so much.
+func (w *worker) need(id int, s station, x r3.Vector, d, need float64, grad []float64, solid bool, fi int) {
 	r := row{id: id, value: d - need, grad: grad, rule: "clearance", got: d - w.p.tube, limit: need - w.p.tube, unit: "mm", at: x, contact: true}
 	if d < 0 {
 		r.rule = "outside"
