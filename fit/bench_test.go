@@ -48,6 +48,26 @@ func BenchmarkCage(b *testing.B) {
 	}
 }
 
+// BenchmarkRefit fits the demo's tubes again after a change of the clearance
+// from 12 to 15 mm, from where they were.
+func BenchmarkRefit(b *testing.B) {
+	for _, k := range sizes {
+		b.Run(fmt.Sprintf("%dk", k), func(b *testing.B) {
+			j := demoJob(b)
+			_, sh := demoShell(b, k)
+			from, err := fit.Fit(context.Background(), j, sh, fit.Options{})
+			require.NoError(b, err)
+			for i := range j.Bars {
+				j.Bars[i].Clearance = 15
+			}
+			for b.Loop() {
+				_, err := fit.Fit(context.Background(), j, sh, fit.Options{From: from})
+				require.NoError(b, err)
+			}
+		})
+	}
+}
+
 // BenchmarkOneBar fits the demo's main hoop alone.
 func BenchmarkOneBar(b *testing.B) {
 	for _, k := range sizes {

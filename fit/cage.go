@@ -41,6 +41,7 @@ type Bar struct {
 	Gap       Gap
 	Feet      []Foot
 	Blocking  []Blocker // constraints that could not be met, worst first; empty: all met
+	Kept      []int     // which nodes of the sketch are still there; bends that came out straight are dropped
 	Solved    bool      // false: given as built (fixed) or straight without freedom
 }
 

@@ -23,6 +23,10 @@ type Options struct {
 	// Starts is how many starts each hugging bar gets. 0: chosen by the bar's
 	// freedom, see defaultStarts.
 	Starts int
+	// From, if not nil, is an earlier result for much the same job, from which
+	// bars of the same name start: a refit. A bar that ends badly from there is
+	// fitted anew.
+	From *Cage
 	// Keepouts holds the meshes that the job's keep-outs name, by the name as
 	// written in the job.
 	Keepouts map[string]*mesh.Mesh
@@ -188,7 +192,7 @@ func (f *fitter) requirement(b *job.Bar) Requirement {
 func (f *fitter) problem(b *job.Bar) (*problem, error) {
 	req := f.requirement(b)
 	p := &problem{
-		bar: b, sketch: b.Sketch, tube: req.Radius, clearance: b.Clearance, allowance: req.FootAllowance,
+		bar: b, sketch: b.Sketch, kept: indices(len(b.Sketch)), tube: req.Radius, clearance: b.Clearance, allowance: req.FootAllowance,
 		landing: math.Sin(f.job.Shell.LandingAngle.Radians()), stick: b.Tube.Stick, hug: b.Hug, corner: meantForCorner(b), window: windowMost,
 		maxHalf: math.Pi / 2 * 0.95, gate: f.gate,
 	}
@@ -221,6 +225,14 @@ func (f *fitter) problem(b *job.Bar) (*problem, error) {
 		}
 	}
 	return p, nil
+}
+
+func indices(n int) []int {
+	all := make([]int, n)
+	for i := range all {
+		all[i] = i
+	}
+	return all
 }
 
 // meantForCorner tells whether a bar runs along one side of the car, so that it
@@ -271,7 +283,7 @@ func (f *fitter) bar(ctx context.Context, b *job.Bar) (*Bar, error) {
 			return nil, err
 		}
 		nodes = s.nodes
-		out.Solved = true
+		out.Solved, out.Kept = true, p.kept
 		out.Blocking = s.blockers(tolerated)
 		t := p.tighten(s.e)
 		out.Gap.Gain, out.Gap.Residual, out.Gap.Contacts = t.gain, t.residual, t.contacts
@@ -319,6 +331,9 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 			eff.starts = defaultStarts(newLayout(p.sketch, p.self(), p.bar.Flat, lean).dim)
 		}
 	}
+	if s, err := f.again(ctx, p); s != nil || err != nil {
+		return s, err
+	}
 	if f.shell.SmoothIndex != nil {
 		f.shells(p, f.shell.Smooth, f.shell.SmoothIndex)
 	}
@@ -327,13 +342,54 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 		return nil, err
 	}
 	f.shells(p, f.shell.Used, f.shell.Index)
+	return f.finish(ctx, p, best, 20)
+}
+
+// finish works a solution out and takes out bends that are none.
+func (f *fitter) finish(ctx context.Context, p *problem, s *solution, radius float64) (*solution, error) {
 	f.gate <- struct{}{}
 	defer func() { <-f.gate }()
-	best, err = f.polish(ctx, p, best, 20)
+	s, err := f.polish(ctx, p, s, radius)
 	if err != nil {
 		return nil, err
 	}
-	return f.dropBends(ctx, p, best)
+	return f.dropBends(ctx, p, s)
+}
+
+// again starts from an earlier result. It returns nil if there is none or if it
+// leads nowhere.
+func (f *fitter) again(ctx context.Context, p *problem) (*solution, error) {
+	if f.opt.From == nil {
+		return nil, nil
+	}
+	for _, old := range f.opt.From.Bars {
+		if old.Name != p.bar.Name || len(old.Kept) != len(old.Path.Nodes) {
+			continue
+		}
+		q := p.clone()
+		q.kept, q.sketch = old.Kept, nil
+		for _, i := range old.Kept {
+			if i >= len(p.sketch) {
+				return nil, nil
+			}
+			q.sketch = append(q.sketch, p.sketch[i])
+		}
+		from := &solution{nodes: old.Path.Nodes}
+		for _, foot := range old.Feet {
+			pl := plane{at: foot.Point, normal: foot.Normal, local: foot.Normal, ok: true}
+			from.planes[0][foot.End], from.planes[1][foot.End] = pl, pl
+		}
+		s, err := f.finish(ctx, q, from, 30)
+		if err != nil {
+			return nil, err
+		}
+		if s.e.violation > tolerated || q.hug && s.e.gap > old.Gap.Mean-old.Clearance+farOff {
+			return nil, nil
+		}
+		*p = *q
+		return s, nil
+	}
+	return nil, nil
 }
 
 // polish works a solution out at full resolution and raises the margin until
@@ -399,7 +455,7 @@ func (f *fitter) dropBends(ctx context.Context, p *problem, s *solution) (*solut
 			out[len(c.nodes)-1-drop] = true
 		}
 		fewer := p.clone()
-		fewer.sketch = without(p.sketch, out)
+		fewer.sketch, fewer.kept = without(p.sketch, out), without(p.kept, out)
 		end := &solution{nodes: without(c.nodes, out), planes: s.planes}
 		next, err := f.polish(ctx, fewer, end, 20)
 		if err != nil {
@@ -413,8 +469,8 @@ func (f *fitter) dropBends(ctx context.Context, p *problem, s *solution) (*solut
 	}
 }
 
-func without(nodes []r3.Vector, drop map[int]bool) []r3.Vector {
-	var out []r3.Vector
+func without[T any](nodes []T, drop map[int]bool) []T {
+	var out []T
 	for i, v := range nodes {
 		if !drop[i] {
 			out = append(out, v)

@@ -27,6 +27,7 @@ type problem struct {
 	bar       *job.Bar
 	layout    *layout
 	sketch    []r3.Vector
+	kept      []int   // which nodes of the job's sketch these are
 	radius    float64 // centreline radius of the bends, mm
 	tube      float64 // outer radius, mm
 	clearance float64
@@ -48,6 +49,7 @@ type problem struct {
 	gate chan struct{} // as many runs as may go on at once; nil: no limit
 
 	second [2]bool // try the second best surface for this foot
+	doubt  float64 // what that counts against the result, mm of mean gap
 
 	plan   []piece
 	planes [2][2]plane // [side][end], of the current point
@@ -125,7 +127,7 @@ type evaluation struct {
 func (p *problem) makePlan(c *curve) {
 	p.plan = p.plan[:0]
 	n := c.segments()
-	zone := (p.tube + p.clearance + p.margin) / p.landing
+	zone := (p.tube + p.clearance) / p.landing
 	for seg := range n {
 		length := c.segLength(seg)
 		lo, hi := 0.0, 1.0
@@ -293,6 +295,7 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 		}
 	}
 	if p.second[end] && otherScore < bestScore+doubtful {
+		p.doubt += doubtCost + otherScore - bestScore
 		return other
 	}
 	return best
@@ -301,6 +304,10 @@ func (p *problem) firstLanding(nodes []r3.Vector, end int) plane {
 // doubtful is the difference in score up to which the sketch does not decide
 // between two surfaces for a foot: other starts then try the second one.
 const doubtful = 1.0
+
+// doubtCost is what a foot on another surface than the sketch tells has to gain
+// in the objective, mm of mean gap, besides the difference in score.
+const doubtCost = 0.5
 
 // evaluate computes objective, constraints and derivatives at q.
 func (p *problem) evaluate(q []float64) *evaluation {
@@ -404,14 +411,17 @@ func (w *worker) clearances() {
 		return starts[s.seg] + f*c.segLength(s.seg)
 	}
 	full := p.tube + p.clearance + p.margin
+	// The margin grows with what a foot zone asks for, so that there is none at
+	// the foot and all of it at the zone's end.
+	slope := p.landing * full / (p.tube + p.clearance)
 	required := func(s station) float64 {
 		need := full
 		x := along(s)
 		if p.foot(0) {
-			need = math.Min(need, math.Max(0, x*p.landing-p.allowance))
+			need = math.Min(need, math.Max(0, x*slope-p.allowance))
 		}
 		if p.foot(1) {
-			need = math.Min(need, math.Max(0, (total-x)*p.landing-p.allowance))
+			need = math.Min(need, math.Max(0, (total-x)*slope-p.allowance))
 		}
 		return need
 	}
@@ -465,7 +475,7 @@ func (w *worker) clearances() {
 			}
 			if !solid {
 				var inZone bool
-				if pc, inZone = w.footZone(f, fi, pc, id, along, required, full); inZone {
+				if pc, inZone = w.footZone(f, fi, pc, id, along, required, full, slope); inZone {
 					continue
 				}
 			}
@@ -562,9 +572,9 @@ const (
 // footZone adds the rows of a piece within a foot zone, where less is asked for
 // the nearer the foot: at both ends of what is within. It returns what is left
 // of the piece outside the zone, if anything is.
-func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station) float64, required func(station) float64, full float64) (piece, bool) {
+func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station) float64, required func(station) float64, full, slope float64) (piece, bool) {
 	p, c := w.p, w.e.curve
-	zone := full / p.landing
+	zone := (p.tube + p.clearance) / p.landing
 	length := c.length()
 	for end := range 2 {
 		if !p.foot(end) {
@@ -601,22 +611,23 @@ func (w *worker) footZone(f field, fi int, pc piece, id int, along func(station)
 			var m memo
 			at := c.point(s)
 			d, dir := f.at(at, &m)
-			// The point stays at its distance from the foot, not at its share of
-			// the straight.
-			grad := w.vector()
-			switch {
-			case pc.seg == 0 && end == 0:
-				w.nodeGrad[0] = dir
-				c.pullDir(0, dir.Mul(x(fr)), w.nodeGrad)
-				w.chain(grad)
-			case pc.seg == c.segments()-1 && end == 1:
-				w.nodeGrad[len(c.nodes)-1] = dir
-				c.pullDir(len(c.dir)-1, dir.Mul(-x(fr)), w.nodeGrad)
-				w.chain(grad)
-			default:
-				c.pull(s, dir, w.nodeGrad)
-				w.chain(grad)
+			leg, sign := 0, 1.0 // of the end's straight, and away from the foot along it
+			if end == 1 {
+				leg, sign = len(c.dir)-1, -1
 			}
+			switch {
+			case pc.seg != 2*leg: // a foot's bend: what is required counts as fixed
+				c.pull(s, dir, w.nodeGrad)
+			case fr == border && x1 > zone: // stays at its distance from the foot
+				w.nodeGrad[leg+end] = dir
+				c.pullDir(leg, dir.Mul(sign*x(fr)), w.nodeGrad)
+			default: // stays at its share of the straight
+				c.pull(s, dir, w.nodeGrad)
+				if need > 0 && need < full {
+					c.pullLength(pc.seg, -slope*x(fr)/c.straight[leg], w.nodeGrad)
+				}
+			}
+			grad := w.chain(w.vector())
 			w.need(id+kindZone0+k, s, at, d, need, grad, false, fi)
 		}
 		if x1 <= zone {

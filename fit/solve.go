@@ -28,6 +28,7 @@ type solution struct {
 	lambda []float64
 	nodes  []r3.Vector
 	planes [2][2]plane // on which its feet stand
+	doubt  float64     // counts against it: feet where the sketch does not put them
 }
 
 // better compares two ends: less violation first (above what counts as met),
@@ -38,7 +39,7 @@ func (s *solution) better(t *solution) bool {
 	if a != b {
 		return a < b
 	}
-	return s.e.objective < t.e.objective
+	return s.e.objective+s.doubt < t.e.objective+t.doubt
 }
 
 // clone gives a copy that another goroutine may work with.
@@ -150,8 +151,13 @@ func (p *problem) run(ctx context.Context, nodes []r3.Vector, planes [2][2]plane
 	if err != nil {
 		return nil, err
 	}
-	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes, planes: m.cur.planes}, nil
+	return &solution{e: m.cur, lambda: m.lambda, nodes: m.cur.curve.nodes, planes: m.cur.planes, doubt: p.doubt}, nil
 }
+
+const (
+	farOff   = 40 // mm of mean phi
+	patience = 4  // times the starts asked for
+)
 
 // errNoStart says that no start could be evaluated.
 var errNoStart = errors.New("no start could be evaluated")
@@ -175,10 +181,15 @@ func (p *problem) search(ctx context.Context, starts [][]r3.Vector, eff effort) 
 		starts = append(starts, jittered(starts[0]))
 	}
 	done := 0
-	for done < eff.starts {
+	// A bar that is still far from the shell or at odds with its constraints
+	// deserves some more starts.
+	wanting := func() bool {
+		return best == nil || best.e.violation > tolerated || p.hug && best.e.gap > farOff
+	}
+	for done < eff.starts || eff.starts >= batch && done < patience*eff.starts && wanting() {
 		if done > 0 {
 			starts = starts[:0:0]
-			for i := range min(batch, eff.starts-done) {
+			for i := range batch {
 				from := p.sketch
 				if best != nil && i%2 == 1 {
 					from = best.nodes

@@ -75,7 +75,7 @@ func certified(b *fit.Bar) bool {
 // in at least 98 %, several starts from 150 mm in at least 99 %, with a mean gap
 // within 1 mm of the reference in at least 90 %.
 func TestStartsReachTheReference(t *testing.T) {
-	n := trials(6, 100)
+	n := trials(2, 100)
 	for _, c := range studyCases(t) {
 		ref := c.reference(t)
 		require.True(t, certified(ref), "%s: reference: %+v %+v", c.name, ref.Gap, ref.Blocking)
@@ -89,7 +89,7 @@ func TestStartsReachTheReference(t *testing.T) {
 			each(n, func(i int) {
 				sketch := noisy(uint64(1000+i), ref.Path.Nodes, run.noise)
 				bars[i] = c.fit(t, sketch, run.starts)
-				if run.close > 0 {
+				if run.close > 0 && (full || i == 0) {
 					refs[i] = c.fit(t, sketch, 12)
 				}
 			})
@@ -118,7 +118,9 @@ func TestStartsReachTheReference(t *testing.T) {
 				slack = 1 // a small count cannot tell 98 % from 100 %
 			}
 			assert.GreaterOrEqual(t, float64(good)+slack, math.Ceil(run.good*float64(n)), c.name)
-			assert.GreaterOrEqual(t, float64(near)+slack, math.Ceil(run.close*float64(n)), c.name)
+			if full {
+				assert.GreaterOrEqual(t, float64(near), math.Ceil(run.close*float64(n)), c.name)
+			}
 		}
 	}
 }
