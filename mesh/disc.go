@@ -23,29 +23,46 @@ type box struct{ at [2][3]float32 }
 
 type boxPair [2]box
 
-// leafTri is a triangle as the search sees it: a frame whose origin is the
-// foot of the height upon the longest side, e along that side, g along the
-// height h; half holds the parts of the side right and left of the foot. The
-// figure is then two right-angled triangles back to back, and inv holds the
-// inverse lengths of their slanted sides.
+// leafTri is a triangle as the search sees it: a frame whose origin f is the
+// foot of the height upon the longest side, unit vectors e along that side and
+// g along the height; h is the height and half the parts of the side right and
+// left of the foot. The figure is then two right-angled triangles back to back.
+// Lengths are whole steps of the block's scale, neither half is 0 without a
+// height, and e and g are packed by packUnit: a third of the memory of floats,
+// which is what a search over millions of triangles waits for.
 type leafTri struct {
-	fx, fy, fz float32
-	ex, ey, ez float32
-	gx, gy, gz float32
-	h          float32
-	half, inv  [2]float32 // right, left
+	e, g uint64
+	f    [3]int16
+	h    uint16
+	half [2]uint16 // right, left
+	id   int32
 }
 
 // leafBlock holds eight triangles relative to a point of their own, so that
-// float32 resolves them to a millionth of their distance, not of the mesh's
+// small numbers resolve them to a fraction of their size, not of the mesh's
 // extent: few triangles but the closest are then worth a look in float64.
 type leafBlock struct {
-	cx, cy, cz float32  // the point, relative to the index's origin
-	r          float32  // radius about it that holds all corners, rounded up
-	n          int32    // triangles in use
-	_          [3]int32 // 512 bytes
-	id         [blockSize]int32
+	cx, cy, cz float32 // the point, relative to the index's origin
+	r          float32 // radius about it that holds all corners, rounded up
+	scale      float32 // a step of lengths, mm
+	n          int32   // triangles in use
 	tri        [blockSize]leafTri
+}
+
+const (
+	lengthSteps = 1<<15 - 1 // of a block's radius
+	unitSteps   = 1<<20 - 1 // of 1 in the components of unit vectors
+)
+
+// packUnit packs a unit vector into three whole numbers of 21 bits.
+func packUnit(v r3.Vector) uint64 {
+	part := func(x float64) uint64 { return uint64(int64(math.Round(x*unitSteps))) & (1<<21 - 1) }
+	return part(v.X)<<43 | part(v.Y)<<22 | part(v.Z)<<1
+}
+
+// unpack returns the vector, unitSteps long.
+func unpack(w uint64) (x, y, z float32) {
+	return float32(int64(w) >> 43), float32(int64(w<<21) >> 43), float32(int64(w<<42) >> 43)
 }
 
 const (
@@ -106,16 +123,26 @@ func (p *boxPair) distances(px, py, pz float32) (float32, float32) {
 }
 
 // blockError bounds, in units of the square of L = |p - c| + r, the rounding
-// error of a squared distance from p to a triangle of the block, u = unit:
+// error of a squared distance from p to a triangle of the block beyond that of
+// the whole steps of lengths, with u = unit:
 //
-//   - rounding p-c (sqrt3 u L), a frame's origin (sqrt3 u r), its axes (2 sqrt3
-//     u times sides of at most 2r) and its sides (3u times 2r) moves things by
-//     less than 12u L, and a squared distance of at most L^2 by 25u L^2;
+//   - rounding p-c moves p by sqrt3 u L, the axes are good to half a step of
+//     unitSteps in each component, 14u in all: a squared distance of at most L^2
+//     is off by 2 (sqrt3 + 2 x 14) u L^2 = 60u L^2;
 //   - dd = |d|^2, d = p - origin of the frame, |d| <= L, is good to 5u dd; a
-//     product e.d to 4u |d| (by Cauchy-Schwarz over the components), its square
-//     to 9u dd; so dd - u^2 - v^2 is good to 25u dd, and the squares that make
-//     up the plane part, of lengths of at most L, to 20u L^2.
-const blockError = 128 * unit
+//     product e.d to (4+14)u |d| (by Cauchy-Schwarz over the components), its
+//     square to 37u dd; so dd - u^2 - v^2 is good to 80u dd, and the squares that
+//     make up the plane part, of lengths of at most L, to 20u L^2.
+//
+// Rounding lengths to steps moves the corners of the figure by less than two of
+// them: half a step for each component of the foot, and for height and half, or
+// a whole one for a half that stands in for nothing. That is 4 scale L + 4
+// scale^2 of a squared distance; scale is far below L.
+const blockError = 256 * unit
+
+// farSteps is how many steps away a block is looked at as a ball. The squares
+// of more could overflow.
+const farSteps = 1e15
 
 // distances puts the squared distance from p to every triangle of the block
 // into d2, each good to within slop, and returns slop and the smallest.
@@ -132,27 +159,42 @@ func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least flo
 	px := float32(q.exact.X - float64(b.cx))
 	py := float32(q.exact.Y - float64(b.cy))
 	pz := float32(q.exact.Z - float64(b.cz))
-	l := float32(math.Sqrt(float64(px*px+py*py+pz*pz))) + b.r
-	slop = blockError * l * l
+	pp := px*px + py*py + pz*pz
+	l := float32(math.Sqrt(float64(pp))) + b.r
+	if !(l < farSteps*b.scale) {
+		for i := range d2 {
+			d2[i] = pp
+		}
+		return (4*b.r + blockError*l) * l, pp
+	}
+	slop = (5*b.scale+blockError*l)*l + minSquare
 	least = math.MaxFloat32
+	inv := 1 / b.scale
+	px, py, pz = px*inv, py*inv, pz*inv
 	for i := range b.tri[:b.n&(2*blockSize-1)] {
 		t := &b.tri[i]
-		x, y, z := px-t.fx, py-t.fy, pz-t.fz
+		x, y, z := px-float32(t.f[0]), py-float32(t.f[1]), pz-float32(t.f[2])
+		ex, ey, ez := unpack(t.e)
+		gx, gy, gz := unpack(t.g)
 		dd := x*x + y*y + z*z
-		u := x*t.ex + y*t.ey + z*t.ez
-		v := x*t.gx + y*t.gy + z*t.gz
+		u := (x*ex + y*ey + z*ez) * (1.0 / unitSteps)
+		v := (x*gx + y*gy + z*gz) * (1.0 / unitSteps)
 		d := dd - u*u - v*v
-		hand := math.Float32bits(u) >> 31
-		side, inv := t.half[hand], t.inv[hand]
+		side, h := float32(t.half[math.Float32bits(u)>>31]), float32(t.h)
 		over, up, down := abs(u)-side, positive(v), positive(-v)
-		out := positive((over*t.h + up*side) * inv)
-		along := (up*t.h - over*side) * inv
-		before, after := positive(-along), positive(along-(side*side+t.h*t.h)*inv)
-		d += down*down + out*out + before*before + after*after
+		ww := side*side + h*h
+		along := up*h - over*side
+		out := positive(over*h + up*side)
+		before, after := positive(-along), positive(along-ww)
+		d += down*down + (out*out+before*before+after*after)/ww
 		d2[i] = d
 		if d < least {
 			least = d
 		}
 	}
-	return slop, max(0, least)
+	ss := b.scale * b.scale
+	for i := range d2 {
+		d2[i] *= ss
+	}
+	return slop, max(0, least*ss)
 }

@@ -53,6 +53,9 @@ type cornerSet struct {
 	at [3 * blockSize][3]float32
 }
 
+// minScale is the smallest step of lengths, mm: its square is a normal float32.
+const minScale = 1e-18
+
 type builder struct {
 	ix      *Index
 	items   []item
@@ -182,15 +185,13 @@ func (b *builder) leaf(lo int32) part {
 	)
 	block := &ix.tris[lo]
 	block.n = int32(len(items))
-	middle := items[len(items)/2].at
-	block.cx, block.cy, block.cz = middle[0], middle[1], middle[2]
-	c := r3.Vector{X: float64(middle[0]), Y: float64(middle[1]), Z: float64(middle[2])}
-	var rr float64
-	for i, it := range items {
-		tri := ix.mesh.Triangles[it.id]
+	corners := make([][3]r3.Vector, 0, blockSize)
+	low := ix.mesh.Vertices[ix.mesh.Triangles[items[0].id][0]].Sub(ix.origin)
+	top := low
+	for _, it := range items {
 		var v [3]r3.Vector
 	corner:
-		for j, k := range tri {
+		for j, k := range ix.mesh.Triangles[it.id] {
 			v[j] = ix.mesh.Vertices[k].Sub(ix.origin)
 			for _, s := range seen[:set.n] {
 				if s == k {
@@ -200,20 +201,31 @@ func (b *builder) leaf(lo int32) part {
 			seen[set.n] = k
 			set.at[set.n] = [3]float32{float32(v[j].X), float32(v[j].Y), float32(v[j].Z)}
 			set.n++
+			low = r3.Vector{X: min(low.X, v[j].X), Y: min(low.Y, v[j].Y), Z: min(low.Z, v[j].Z)}
+			top = r3.Vector{X: max(top.X, v[j].X), Y: max(top.Y, v[j].Y), Z: max(top.Z, v[j].Z)}
 		}
-		for j := range v {
-			v[j] = v[j].Sub(c)
-			rr = max(rr, v[j].Norm2())
-		}
-		block.id[i] = it.id
-		block.tri[i] = newLeafTri(v[0], v[1], v[2])
+		corners = append(corners, v)
 		n := v[1].Sub(v[0]).Cross(v[2].Sub(v[0]))
 		if n.Dot(p.normal) < 0 {
 			n = n.Mul(-1)
 		}
 		p.normal = p.normal.Add(n)
 	}
+	c := low.Add(top).Mul(0.5)
+	block.cx, block.cy, block.cz = float32(c.X), float32(c.Y), float32(c.Z)
+	c = r3.Vector{X: float64(block.cx), Y: float64(block.cy), Z: float64(block.cz)}
+	var rr float64
+	for i := range corners {
+		for j := range corners[i] {
+			corners[i][j] = corners[i][j].Sub(c)
+			rr = max(rr, corners[i][j].Norm2())
+		}
+	}
 	block.r = float32(math.Sqrt(rr) * (1 + 4*unit))
+	block.scale = max(block.r/lengthSteps*(1+4*unit), minScale)
+	for i, v := range corners {
+		block.tri[i] = newLeafTri(v[0], v[1], v[2], float64(block.scale), items[i].id)
+	}
 	p.box = box{[2][3]float32{set.at[0], set.at[0]}}
 	for _, v := range set.at[1:set.n] {
 		for j, x := range v {
@@ -300,8 +312,8 @@ func (b *builder) disc(lo, k int32, p part) disc {
 	return d
 }
 
-// newLeafTri works out the frame of triangle abc.
-func newLeafTri(a, b, c r3.Vector) leafTri {
+// newLeafTri works out the frame of triangle abc, in steps of scale.
+func newLeafTri(a, b, c r3.Vector, scale float64, id int32) leafTri {
 	// Turn it so that ab is the longest side.
 	ab, bc, ca := b.Sub(a).Norm2(), c.Sub(b).Norm2(), a.Sub(c).Norm2()
 	switch {
@@ -330,25 +342,16 @@ func newLeafTri(a, b, c r3.Vector) leafTri {
 		h = 0
 	}
 	foot := a.Add(e.Mul(left))
+	steps := func(x float64) float64 { return math.Round(x / scale) }
 	t := leafTri{
-		fx: float32(foot.X), fy: float32(foot.Y), fz: float32(foot.Z),
-		ex: float32(e.X), ey: float32(e.Y), ez: float32(e.Z),
-		gx: float32(g.X), gy: float32(g.Y), gz: float32(g.Z),
-		h: float32(h),
+		e: packUnit(e), g: packUnit(g),
+		f:    [3]int16{int16(steps(foot.X)), int16(steps(foot.Y)), int16(steps(foot.Z))},
+		h:    uint16(steps(h)),
+		half: [2]uint16{uint16(steps(length - left)), uint16(steps(left))},
+		id:   id,
 	}
-	t.half[1], t.inv[1] = slant(left, h)
-	t.half[0], t.inv[0] = slant(length-left, h)
+	if t.h == 0 {
+		t.half[0], t.half[1] = max(t.half[0], 1), max(t.half[1], 1)
+	}
 	return t
-}
-
-// slant returns one part of the longest side and the inverse length of the
-// slanted side above it. Where both are nothing, or so small that the inverse
-// would overflow, a tiny part stands in, along the side.
-func slant(side, h float64) (float32, float32) {
-	const tiny = 1.0 / (1 << 60)
-	l := math.Hypot(side, h)
-	if l < tiny {
-		return tiny, 1 / tiny
-	}
-	return float32(side), float32(1 / l)
 }

@@ -30,6 +30,10 @@ type Index struct {
 	pairs  []discPair
 	boxes  []boxPair
 	tris   []leafBlock
+
+	// A lean index has no discs and blocks of nothing but ids: a fifth of the
+	// memory, and slower.
+	ids []int32
 }
 
 const (
@@ -66,6 +70,7 @@ const (
 	maxExtent = 1e12
 	maxQuery  = 1e15
 	minSlack  = 1e-15
+	minSquare = 1e-37 // well above the steps of numbers too small for float32
 )
 
 // query is a point as the tree sees it.
@@ -183,7 +188,7 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 		for k > 1 {
 			kl := (k + 1) >> 1
 			at := lo + kl - 1
-			if k > discBlocks {
+			if k > discBlocks || ix.ids != nil {
 				l0, l1 = ix.boxes[at].distances(px, py, pz)
 			} else {
 				l0, l1 = ix.pairs[at].distances(px, py, pz)
@@ -208,7 +213,12 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 				lo, k = lo+kl, k-kl
 			}
 		}
-		{
+		if ix.ids != nil {
+			for _, id := range ix.block(lo) {
+				ix.consider(p, id, &best)
+			}
+			limit = min(limit, q.limit(best.Distance))
+		} else {
 			block := &ix.tris[lo]
 			slop, least := block.distances(&q, &d2)
 			if upper := least + slop; upper < tight {
@@ -222,7 +232,7 @@ func (ix *Index) closest(p r3.Vector, best Hit) Hit {
 						tight = min(tight, square(best.Distance))
 						limit = min(limit, q.limit(best.Distance))
 					}
-					found.id[found.n], found.lower[found.n] = block.id[i], d-slop
+					found.id[found.n], found.lower[found.n] = block.tri[i].id, d-slop
 					found.n++
 				}
 			}
@@ -280,6 +290,7 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 	var (
 		stack [stackSize]span
 		d2    [blockSize]float32
+		ids   [blockSize]int32
 		limit = q.limit(reach)
 	)
 	stack[0] = span{0, ix.blocks, 0}
@@ -290,9 +301,8 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 			continue
 		}
 		if s.k == 1 {
-			block := &ix.tris[s.lo]
-			slop, _ := block.distances(&q, &d2)
-			for i, id := range block.id[:block.n] {
+			slop, ids := ix.distances(s.lo, &q, &d2, &ids)
+			for i, id := range ids {
 				if d2[i]-slop < limit {
 					r, more := visit(id)
 					if !more {
@@ -307,7 +317,7 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 		at := s.lo + kl - 1
 		var l0, l1 float32
 		var far0, far1 bool
-		if s.k > discBlocks {
+		if s.k > discBlocks || ix.ids != nil {
 			l0, l1 = ix.boxes[at].distances(q.x, q.y, q.z)
 		} else {
 			l0, l1 = ix.pairs[at].distances(q.x, q.y, q.z)
@@ -379,7 +389,42 @@ func (ix *Index) ClosestAway(p, dir r3.Vector, minAngle s1.Angle, bound float64)
 	return best, true
 }
 
+// lean returns a lean copy that shares ix's boxes.
+func (ix *Index) lean() *Index {
+	c := *ix
+	c.pairs, c.tris = nil, nil
+	c.ids = make([]int32, 0, len(ix.mesh.Triangles))
+	for i := range ix.tris {
+		b := &ix.tris[i]
+		for _, t := range b.tri[:b.n] {
+			c.ids = append(c.ids, t.id)
+		}
+	}
+	return &c
+}
+
+// block returns the triangles of block at of a lean index.
+func (ix *Index) block(at int32) []int32 {
+	first := int(at) * blockSize
+	return ix.ids[first:min(first+blockSize, len(ix.ids))]
+}
+
+// distances is leafBlock.distances for block at, together with the ids of its
+// triangles, for which buf has room. A lean index knows no distances: 0.
+func (ix *Index) distances(at int32, q *query, d2 *[blockSize]float32, buf *[blockSize]int32) (float32, []int32) {
+	if ix.ids != nil {
+		*d2 = [blockSize]float32{}
+		return 0, ix.block(at)
+	}
+	b := &ix.tris[at]
+	slop, _ := b.distances(q, d2)
+	for i := range b.tri {
+		buf[i] = b.tri[i].id
+	}
+	return slop, buf[:b.n]
+}
+
 // Bytes returns the memory that the index holds besides the mesh.
 func (ix *Index) Bytes() int {
-	return len(ix.pairs)*discPairBytes + len(ix.boxes)*boxPairBytes + len(ix.tris)*leafBlockBytes
+	return 4*len(ix.ids) + len(ix.pairs)*discPairBytes + len(ix.boxes)*boxPairBytes + len(ix.tris)*leafBlockBytes
 }

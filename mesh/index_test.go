@@ -249,6 +249,9 @@ func TestClosestAgainstBruteForce(t *testing.T) {
 			if brute != got {
 				t.Fatalf("a loop over all triangles gives %v, the tree %v", brute, got)
 			}
+			if h := ix.lean().Closest(p); h != got {
+				t.Fatalf("lean: %v, want %v", h, got)
+			}
 			start := int32(rapid.IntRange(-1, len(m.Triangles)).Draw(t, "start"))
 			if warm := ix.ClosestFrom(p, start); warm != got {
 				t.Fatalf("from %d: %v, cold: %v", start, warm, got)
@@ -274,6 +277,7 @@ func TestSmoothShell(t *testing.T) {
 		for _, turned := range []bool{false, true} {
 			m := wavyShell(n, turned)
 			ix := NewIndex(m)
+			lean := ix.lean()
 			var last int32 = -1
 			for i, p := range coherentPoints(m, queries) {
 				brute := none()
@@ -282,6 +286,7 @@ func TestSmoothShell(t *testing.T) {
 				}
 				require.Equal(t, brute, ix.Closest(p), "point %d", i)
 				require.Equal(t, brute, ix.ClosestFrom(p, last), "point %d", i)
+				require.Equal(t, brute, lean.ClosestFrom(p, last), "point %d", i)
 				last = brute.Triangle
 			}
 		}
@@ -316,8 +321,10 @@ func TestWithinAndAway(t *testing.T) {
 				away = Hit{q, d, int32(i)}
 			}
 		}
-		if h, ok := ix.ClosestAway(p, dir, angle, math.Inf(1)); h != away || ok != (away.Triangle >= 0) {
-			t.Fatalf("away: %v, want %v", h, away)
+		for _, ix := range []*Index{ix, ix.lean()} {
+			if h, ok := ix.ClosestAway(p, dir, angle, math.Inf(1)); h != away || ok != (away.Triangle >= 0) {
+				t.Fatalf("away: %v, want %v", h, away)
+			}
 		}
 	})
 }

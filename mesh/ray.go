@@ -137,6 +137,8 @@ type raySlabs struct {
 	exact r3.Vector  // the origin
 	o, d  [3]float32 // the origin, relative to the block at hand, and the unit direction
 	slack float32
+	scale float32 // of the block at hand, mm
+	block float32 // slack together with the rounding of the block's lengths
 }
 
 func newRaySlabs(q *query, dir r3.Vector) raySlabs {
@@ -158,7 +160,7 @@ func newRaySlabs(q *query, dir r3.Vector) raySlabs {
 		}
 		s.d[i] = float32(d)
 	}
-	s.exact, s.slack = q.exact, float32(2*q.slack)
+	s.exact, s.slack = q.exact, float32(8*q.slack)
 	return s
 }
 
@@ -167,37 +169,43 @@ func (s *raySlabs) enterBlock(b *leafBlock) {
 	s.o = [3]float32{
 		float32(s.exact.X - float64(b.cx)), float32(s.exact.Y - float64(b.cy)), float32(s.exact.Z - float64(b.cz)),
 	}
+	s.scale, s.block = b.scale, s.slack+2*b.scale
 }
 
 // mayMeet says whether the ray may meet the triangle before limit, as far as
 // float32 can tell.
 //
-// With L = extent + distance of the origin, the height w above the plane is
-// good to 8u L, the slope nd to 8u, so that the place t where the ray crosses
-// the plane is good to 16u L / |nd| for any t up to L, and the place in the
-// plane to that and another 8u L. The slack of a query is 16u L; twice that
-// much is allowed. A ray in the plane (nd 0) makes the allowance infinite, or
-// the figures NaN, and both mean yes.
+// With L = extent + distance of the origin, the axes good to 14u and their
+// product, the normal, to 30u, the height w above the plane is good to 40u L,
+// the slope nd to 40u, so that the place t where the ray crosses the plane is
+// good to 80u L / |nd| for any t up to L, and the place in the plane to that and
+// another 20u L. The slack of a query is 16u L; eight times that much is
+// allowed, and two steps of the block's lengths. A ray in the plane (nd 0) makes
+// the allowance infinite, or the figures NaN, and both mean yes.
 func (s *raySlabs) mayMeet(t *leafTri, limit float32) bool {
-	nx, ny, nz := t.ey*t.gz-t.ez*t.gy, t.ez*t.gx-t.ex*t.gz, t.ex*t.gy-t.ey*t.gx
-	x, y, z := s.o[0]-t.fx, s.o[1]-t.fy, s.o[2]-t.fz
+	const k = 1.0 / unitSteps
+	ex, ey, ez := unpack(t.e)
+	gx, gy, gz := unpack(t.g)
+	ex, ey, ez, gx, gy, gz = ex*k, ey*k, ez*k, gx*k, gy*k, gz*k
+	nx, ny, nz := ey*gz-ez*gy, ez*gx-ex*gz, ex*gy-ey*gx
+	x, y, z := s.o[0]-float32(t.f[0])*s.scale, s.o[1]-float32(t.f[1])*s.scale, s.o[2]-float32(t.f[2])*s.scale
 	inv := 1 / (s.d[0]*nx + s.d[1]*ny + s.d[2]*nz)
 	at := -(x*nx + y*ny + z*nz) * inv
-	margin := s.slack * (1 + abs(inv))
+	margin := s.block * (1 + abs(inv))
 	if at < -margin || at > limit+margin {
 		return false
 	}
 	x, y, z = x+at*s.d[0], y+at*s.d[1], z+at*s.d[2]
-	v := x*t.gx + y*t.gy + z*t.gz
-	if v < -margin || v > t.h+margin {
+	h := float32(t.h) * s.scale
+	v := x*gx + y*gy + z*gz
+	if v < -margin || v > h+margin {
 		return false
 	}
-	u := x*t.ex + y*t.ey + z*t.ez
-	hand := math.Float32bits(u) >> 31
+	u := x*ex + y*ey + z*ez
+	side := float32(t.half[math.Float32bits(u)>>31]) * s.scale
 	u = abs(u)
-	side := t.half[hand]
-	out := ((u-side)*t.h + v*side) * t.inv[hand]
-	return !(out > margin) && !(u > side+margin)
+	out := positive((u-side)*h + v*side)
+	return !(out*out > margin*margin*(side*side+h*h)) && !(u > side+margin)
 }
 
 // enter returns the t at which the ray enters the box; +Inf: it misses, or
@@ -231,6 +239,7 @@ func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (flo
 	}
 	var (
 		s     = newRaySlabs(q, r.dir)
+		ids   [blockSize]int32
 		stack [stackSize]span
 		limit = bound(tmax)
 		inf   = float32(math.Inf(1))
@@ -243,12 +252,19 @@ func (ix *Index) rayWalk(r *ray, q *query, tmax float64, visit func(RayHit) (flo
 			continue
 		}
 		if n.k == 1 {
-			block := &ix.tris[n.lo]
-			s.enterBlock(block)
-			for i, id := range block.id[:block.n] {
-				if !s.mayMeet(&block.tri[i], limit) {
-					continue
+			ids := ids[:0]
+			if ix.ids != nil {
+				ids = ix.block(n.lo)
+			} else {
+				block := &ix.tris[n.lo]
+				s.enterBlock(block)
+				for i := range block.tri[:block.n] {
+					if s.mayMeet(&block.tri[i], limit) {
+						ids = append(ids, block.tri[i].id)
+					}
 				}
+			}
+			for _, id := range ids {
 				if h, hit := r.meet(ix.mesh, id); hit && h.T <= tmax {
 					var more bool
 					if tmax, more = visit(h); !more {

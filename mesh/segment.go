@@ -118,6 +118,7 @@ func (s *segmentQuery) search(best *SegmentHit) {
 	var (
 		stack [stackSize]span
 		d2    [blockSize]float32
+		ids   [blockSize]int32
 		limit = s.q.limit(best.Distance)
 		reach = s.q.limit(best.Distance + s.half)
 	)
@@ -129,9 +130,8 @@ func (s *segmentQuery) search(best *SegmentHit) {
 			continue
 		}
 		if n.k == 1 {
-			block := &ix.tris[n.lo]
-			slop, _ := block.distances(&s.mid, &d2)
-			for i, id := range block.id[:block.n] {
+			slop, ids := ix.distances(n.lo, &s.mid, &d2, &ids)
+			for i, id := range ids {
 				// No point of the segment is further than half from its middle.
 				if d2[i]-slop < reach && s.consider(id, best) {
 					limit = min(limit, s.q.limit(best.Distance))
@@ -143,7 +143,7 @@ func (s *segmentQuery) search(best *SegmentHit) {
 		kl := (n.k + 1) >> 1
 		at := n.lo + kl - 1
 		var l0, l1 float32
-		if n.k > discBlocks {
+		if n.k > discBlocks || ix.ids != nil {
 			l0, l1 = s.boxDistance(&ix.boxes[at][0]), s.boxDistance(&ix.boxes[at][1])
 		} else {
 			l0, l1 = s.discDistance(&ix.pairs[at][0]), s.discDistance(&ix.pairs[at][1])

@@ -44,7 +44,10 @@ func (o PrepareOptions) Validate() error {
 // concurrent readers. Where nothing was removed or added, Used is Raw, and
 // arrays are shared wherever they hold the same.
 type Shell struct {
-	Raw      *Mesh // as given: every triangle of the file after welding
+	Raw *Mesh // as given: every triangle of the file after welding
+
+	// RawIndex answers for Raw. Where it isn't Index it is made for little
+	// memory, and several times slower: it is asked once a bar is fitted.
 	RawIndex *Index
 
 	// Used is what the fit must clear: Raw with spikes levelled and without
@@ -463,6 +466,9 @@ func (p *preparation) finish() error {
 	}
 	a.near = a.grid.nearest(a.reach, p.opt.Workers)
 	group.Wait()
+	if s.RawIndex != s.Index {
+		s.RawIndex = s.RawIndex.lean()
+	}
 	if n := len(s.Caps); n > 0 {
 		var area float64
 		for _, c := range s.Caps {

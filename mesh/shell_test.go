@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"os"
+	"runtime"
 	"slices"
 	"sync"
 	"testing"
@@ -462,9 +463,20 @@ func BenchmarkPrepare(b *testing.B) {
 			{"dirty", c.Scan(sample.Dirt{Sigma: 1.5, Spikes: 30, Islands: 10, Holes: 12, FlipShare: 0.5, DropWindows: true, Seed: 1})},
 		} {
 			b.Run(fmt.Sprintf("%dk/%s", n/1000, k.name), func(b *testing.B) {
+				var before, after runtime.MemStats
+				runtime.GC()
+				runtime.ReadMemStats(&before)
+				var s *mesh.Shell
 				for b.Loop() {
-					prepare(b, k.m, c.Centre)
+					s = prepare(b, k.m, c.Centre)
 				}
+				// All that the shell holds: the scan itself was there before.
+				runtime.GC()
+				runtime.ReadMemStats(&after)
+				scan := 24*len(s.Raw.Vertices) + 12*len(s.Raw.Triangles)
+				held := float64(after.HeapAlloc) - float64(before.HeapAlloc) + float64(scan)
+				b.ReportMetric(held/float64(len(s.Raw.Triangles)), "held-B/triangle")
+				runtime.KeepAlive(s)
 			})
 		}
 	}
