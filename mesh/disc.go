@@ -140,6 +140,10 @@ func (p *boxPair) distances(px, py, pz float32) (float32, float32) {
 // scale^2 of a squared distance; scale is far below L.
 const blockError = 256 * unit
 
+// doubleError is the float64 rounding of corners and queries, in units of a
+// query's slack.
+const doubleError = 1e-9
+
 // farSteps is how many steps away a block is looked at as a ball. The squares
 // of more could overflow.
 const farSteps = 1e15
@@ -167,7 +171,7 @@ func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least flo
 		}
 		return (4*b.r + blockError*l) * l, pp
 	}
-	slop = (5*b.scale+blockError*l)*l + minSquare
+	slop = (5*b.scale+float32(q.slack)*doubleError+blockError*l)*l + minSquare
 	least = math.MaxFloat32
 	inv := 1 / b.scale
 	px, py, pz = px*inv, py*inv, pz*inv

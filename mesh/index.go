@@ -272,8 +272,8 @@ func (ix *Index) settle(p r3.Vector, tight float32, c *candidates, best *Hit) {
 
 // walk visits, left to right, every triangle whose distance from p may be
 // below the reach that was returned last (mm, at first reach). skip, where
-// given, leaves out nodes: it gets the middle, relative to origin, and the
-// radius of a ball that holds the node.
+// given, leaves out nodes, and of the others the nearer one comes first: it gets
+// the middle, relative to origin, and the radius of a ball that holds the node.
 func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float64) bool, visit func(t int32) (float64, bool)) {
 	q, ok := ix.query(p)
 	if !ok {
@@ -325,12 +325,17 @@ func (ix *Index) walk(p r3.Vector, reach float64, skip func(c r3.Vector, r float
 				far0, far1 = skip(ix.pairs[at][0].ball()), skip(ix.pairs[at][1].ball())
 			}
 		}
+		first, second := span{s.lo, kl, l0}, span{s.lo + kl, s.k - kl, l1}
+		if skip != nil && l1 < l0 {
+			first, second = second, first
+			far0, far1 = far1, far0
+		}
 		if !far1 {
-			stack[top] = span{s.lo + kl, s.k - kl, l1}
+			stack[top] = second
 			top++
 		}
 		if !far0 {
-			stack[top] = span{s.lo, kl, l0}
+			stack[top] = first
 			top++
 		}
 	}
@@ -356,21 +361,24 @@ func (ix *Index) Within(p r3.Vector, r float64, visit func(tri int32, d float64)
 func (ix *Index) ClosestAway(p, dir r3.Vector, minAngle s1.Angle, bound float64) (Hit, bool) {
 	best := none()
 	best.Distance = bound
-	cosMin, sinMin := math.Cos(minAngle.Radians()), math.Sin(minAngle.Radians())
+	cosMin := math.Cos(minAngle.Radians())
 	local := p.Sub(ix.origin)
 	// A ball wholly inside the cone about dir holds no point that counts: with
-	// a the angle to its middle and b that of its tangent cone, a+b < minAngle.
+	// a the angle to its middle and b that of its tangent cone, a < cone - b.
 	// 1e-5 rad is far more than the rounding of its float32 figures seen from
-	// the ball's own radius away.
+	// the ball's own radius away. In terms of distances, with sin b = r / dist,
+	// cos a > cos(cone - b), where cone - b must not be negative.
+	cone := minAngle.Radians() - 1e-5
+	sinCone, cosCone := math.Sincos(cone)
 	inCone := func(c r3.Vector, r float64) bool {
 		d := c.Sub(local)
-		dist := d.Norm()
-		if !(dist > 2*r) {
+		dd := d.Norm2()
+		if !(dd > 4*r*r) || cosCone > 0 && r*r > sinCone*sinCone*dd {
 			return false
 		}
-		return math.Acos(min(1, d.Dot(dir)/dist))+math.Asin(r/dist)+1e-5 < minAngle.Radians()
+		return d.Dot(dir) > cosCone*math.Sqrt(dd-r*r)+sinCone*r
 	}
-	if minAngle <= 0 || sinMin < 0 {
+	if !(cone > 0 && cone < math.Pi) {
 		inCone = nil
 	}
 	ix.walk(p, bound, inCone, func(t int32) (float64, bool) {
@@ -410,11 +418,12 @@ func (ix *Index) block(at int32) []int32 {
 }
 
 // distances is leafBlock.distances for block at, together with the ids of its
-// triangles, for which buf has room. A lean index knows no distances: 0.
+// triangles, for which buf has room. A lean index knows no distances: its slop
+// is without bounds.
 func (ix *Index) distances(at int32, q *query, d2 *[blockSize]float32, buf *[blockSize]int32) (float32, []int32) {
 	if ix.ids != nil {
 		*d2 = [blockSize]float32{}
-		return 0, ix.block(at)
+		return math.MaxFloat32, ix.block(at)
 	}
 	b := &ix.tris[at]
 	slop, _ := b.distances(q, d2)

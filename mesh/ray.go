@@ -116,6 +116,11 @@ func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
 	if (u < 0 || v < 0 || w < 0) && (u > 0 || v > 0 || w > 0) {
 		return RayHit{}, false
 	}
+	// Beyond the end of a sliver all three may have the same sign by rounding
+	// alone: the ray meets nothing whose shadow lies all to one side of it.
+	if aside(&px) || aside(&py) {
+		return RayHit{}, false
+	}
 	det := u + v + w
 	if det == 0 {
 		return RayHit{}, false
@@ -125,6 +130,10 @@ func (r *ray) meet(m *Mesh, t int32) (RayHit, bool) {
 		return RayHit{}, false
 	}
 	return RayHit{at, r.o.Add(r.dir.Mul(at)), t}, true
+}
+
+func aside(x *[3]float64) bool {
+	return min(x[0], x[1], x[2]) > 0 || max(x[0], x[1], x[2]) < 0
 }
 
 // raySlabs tests boxes in float32, in units of mm along the ray.

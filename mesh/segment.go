@@ -39,8 +39,8 @@ func (ix *Index) Segment(a, b r3.Vector, bound float64) (SegmentHit, bool) {
 	return best, true
 }
 
-// segmentQuery is a segment as the tree sees it: its start, its whole length
-// as a vector, and its middle.
+// segmentQuery is a segment as the tree sees it: its ends, its middle, and its
+// whole length as a vector.
 type segmentQuery struct {
 	ix         *Index
 	a, b       r3.Vector
@@ -48,8 +48,8 @@ type segmentQuery struct {
 	q          query   // the start; slack for either end
 	dx, dy, dz float32 // from start to end
 	dd         float32 // squared length
-	mid        query
-	half       float64 // half its length
+	end, mid   query
+	half       float32 // half its length, rounded up
 }
 
 func newSegmentQuery(ix *Index, a, b r3.Vector) segmentQuery {
@@ -57,13 +57,13 @@ func newSegmentQuery(ix *Index, a, b r3.Vector) segmentQuery {
 	qa, ok := ix.query(a)
 	qb, ok2 := ix.query(b)
 	d := b.Sub(a)
-	mid, ok3 := ix.query(a.Add(d.Mul(0.5)))
-	s.ok = ok && ok2 && ok3
-	s.q, s.mid = qa, mid
+	s.ok = ok && ok2
+	s.q, s.end = qa, qb
 	s.q.slack = max(qa.slack, qb.slack)
+	s.mid = query{exact: qa.exact.Add(qb.exact).Mul(0.5), slack: s.q.slack}
 	s.dx, s.dy, s.dz = float32(d.X), float32(d.Y), float32(d.Z)
 	s.dd = s.dx*s.dx + s.dy*s.dy + s.dz*s.dz
-	s.half = d.Norm() / 2
+	s.half = float32(d.Norm() / 2 * (1 + 4*unit))
 	return s
 }
 
@@ -117,10 +117,10 @@ func (s *segmentQuery) search(best *SegmentHit) {
 	ix := s.ix
 	var (
 		stack [stackSize]span
-		d2    [blockSize]float32
-		ids   [blockSize]int32
+		leaf  segmentLeaf
+		found candidates
 		limit = s.q.limit(best.Distance)
-		reach = s.q.limit(best.Distance + s.half)
+		tight = roundUp(best.Distance)
 	)
 	stack[0] = span{0, ix.blocks, 0}
 	for top := 1; top > 0; {
@@ -130,12 +130,20 @@ func (s *segmentQuery) search(best *SegmentHit) {
 			continue
 		}
 		if n.k == 1 {
-			slop, ids := ix.distances(n.lo, &s.mid, &d2, &ids)
-			for i, id := range ids {
-				// No point of the segment is further than half from its middle.
-				if d2[i]-slop < reach && s.consider(id, best) {
-					limit = min(limit, s.q.limit(best.Distance))
-					reach = min(reach, s.q.limit(best.Distance+s.half))
+			upper := leaf.bounds(s, n.lo, tight)
+			if upper < tight {
+				tight = upper
+				limit = min(limit, s.q.limit(float64(tight)))
+			}
+			for i, id := range leaf.ids {
+				if leaf.lower[i] <= tight {
+					if found.n == len(found.id) {
+						s.settle(tight, &found, best)
+						tight = min(tight, roundUp(best.Distance))
+						limit = min(limit, s.q.limit(best.Distance))
+					}
+					found.id[found.n], found.lower[found.n] = id, leaf.lower[i]
+					found.n++
 				}
 			}
 			continue
@@ -155,19 +163,83 @@ func (s *segmentQuery) search(best *SegmentHit) {
 		stack[top], stack[top+1] = left, right // the nearer one on top
 		top += 2
 	}
+	s.settle(tight, &found, best)
 }
 
+// settle works the candidates out in float64 and empties the list.
+func (s *segmentQuery) settle(tight float32, c *candidates, best *SegmentHit) {
+	for i := range c.n {
+		if c.lower[i] <= tight {
+			s.consider(c.id[i], best)
+			tight = min(tight, roundUp(best.Distance))
+		}
+	}
+	c.n = 0
+}
+
+// roundUp returns a float32 that is not below d, at most its largest value.
+func roundUp(d float64) float32 {
+	if d >= maxQuery {
+		return math.MaxFloat32
+	}
+	return float32(d*(1+4*unit)) + minSlack
+}
+
+// segmentLeaf holds the triangles of a block and lower bounds of their
+// distances, in mm, from a segment.
+type segmentLeaf struct {
+	ids        []int32
+	lower      [blockSize]float32
+	fa, fm, fb [blockSize]float32
+	buf        [blockSize]int32
+}
+
+// bounds fills in leaf for block at and returns an upper bound of the smallest
+// distance. Triangles whose lower bounds are over tight need not be bounded
+// well.
+//
+// Along the segment the distance f from a triangle is convex. With f known at
+// both ends a, b and in the middle m, the line through f(b) and f(m), drawn on,
+// lies below f between m and a, and likewise on the other side: f is nowhere
+// below f(m), 2 f(m) - f(b) and 2 f(m) - f(a). Close to a wall that is far
+// better than what the length alone says, f(m) - |ab|/2.
+func (l *segmentLeaf) bounds(s *segmentQuery, at int32, tight float32) float32 {
+	// down and up make room for the rounding of roots and differences.
+	const down, up = 1 - 8*unit, 1 + 8*unit
+	var slop float32
+	slop, l.ids = s.ix.distances(at, &s.mid, &l.fm, &l.buf)
+	least := float32(math.MaxFloat32)
+	for i := range l.ids {
+		least = min(least, l.fm[i])
+		l.lower[i] = root(l.fm[i]-slop) * down
+	}
+	upper := root(least+slop) * up
+	if root(least-slop)*down-s.half > tight {
+		l.ids = nil
+		return upper
+	}
+	slopA, _ := s.ix.distances(at, &s.q, &l.fa, &l.buf)
+	slopB, _ := s.ix.distances(at, &s.end, &l.fb, &l.buf)
+	for i := range l.ids {
+		fa, fb := root(l.fa[i]+slopA)*up, root(l.fb[i]+slopB)*up
+		fm := l.lower[i]
+		upper = min(upper, fa, fb)
+		l.lower[i] = min(fm, 2*fm-max(fa, fb))
+	}
+	return upper
+}
+
+func root(x float32) float32 { return float32(math.Sqrt(float64(positive(x)))) }
+
 // consider puts triangle t into best if it is closer, or as close and of a
-// smaller id, and says whether it did.
-func (s *segmentQuery) consider(t int32, best *SegmentHit) bool {
+// smaller id.
+func (s *segmentQuery) consider(t int32, best *SegmentHit) {
 	v0, v1, v2 := s.ix.mesh.Corners(int(t))
 	at, on, q := segmentToTriangle(s.a, s.b, v0, v1, v2)
 	d := q.Sub(on).Norm()
 	if d < best.Distance || d == best.Distance && t < best.Triangle {
 		*best = SegmentHit{Hit{q, d, t}, at, on}
-		return true
 	}
-	return false
 }
 
 // segmentToTriangle returns the closest pair of points of segment ab and a
@@ -220,16 +292,24 @@ func crossing(a, b, c, d r3.Vector) float64 {
 }
 
 // pierce returns the place where segment ab goes through the triangle's
-// inside or border.
+// inside or border. Slivers are left to their sides: with a sine of the angle
+// at v0 under 1e-10 no normal is good enough to tell, and the sides are right
+// to within that much of their length. The same goes for areas whose squares
+// float64 can't hold.
 func pierce(a, b, v0, v1, v2 r3.Vector) (float64, bool) {
+	const sound, least = 1e-20, 1e-290
 	e, f := v1.Sub(v0), v2.Sub(v0)
 	n := e.Cross(f)
+	nn := n.Norm2()
 	da, db := a.Sub(v0).Dot(n), b.Sub(v0).Dot(n)
 	if da > 0 == (db > 0) && da < 0 == (db < 0) {
 		return 0, false // the same side, or both in the plane: sides decide
 	}
+	if !(nn > least && nn > sound*e.Norm2()*f.Norm2()) {
+		return 0, false
+	}
 	t := da / (da - db)
 	x := segmentPoint(a, b, t).Sub(v0)
 	v, w := x.Cross(f).Dot(n), e.Cross(x).Dot(n)
-	return t, v >= 0 && w >= 0 && v+w <= n.Norm2()
+	return t, v >= 0 && w >= 0 && v+w <= nn
 }
