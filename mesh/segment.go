@@ -190,7 +190,7 @@ func roundUp(d float64) float32 {
 type segmentLeaf struct {
 	ids        []int32
 	lower      [blockSize]float32
-	fa, fm, fb [blockSize]float32
+	aa, mm, bb [blockSize]float32 // squared distances from start, middle and end
 	buf        [blockSize]int32
 }
 
@@ -202,31 +202,52 @@ type segmentLeaf struct {
 // both ends a, b and in the middle m, the line through f(b) and f(m), drawn on,
 // lies below f between m and a, and likewise on the other side: f is nowhere
 // below f(m), 2 f(m) - f(b) and 2 f(m) - f(a). Close to a wall that is far
-// better than what the length alone says, f(m) - |ab|/2.
+// better than what the length alone says, f(m) - |ab|/2. And f^2(t) - t^2, with
+// t in mm along the segment, is concave, as it is the smallest of |p(t)-y|^2 -
+// t^2 over all points y of the triangle, each of them linear in t: between a
+// and m it lies above its chord, which gives the bound of parabola. That is the
+// better one beside corners and edges, the other one beside flats.
 func (l *segmentLeaf) bounds(s *segmentQuery, at int32, tight float32) float32 {
 	// down and up make room for the rounding of roots and differences.
 	const down, up = 1 - 8*unit, 1 + 8*unit
 	var slop float32
-	slop, l.ids = s.ix.distances(at, &s.mid, &l.fm, &l.buf)
+	slop, l.ids = s.ix.distances(at, &s.mid, &l.mm, &l.buf)
 	least := float32(math.MaxFloat32)
 	for i := range l.ids {
-		least = min(least, l.fm[i])
-		l.lower[i] = root(l.fm[i]-slop) * down
+		least = min(least, l.mm[i])
 	}
 	upper := root(least+slop) * up
 	if root(least-slop)*down-s.half > tight {
 		l.ids = nil
 		return upper
 	}
-	slopA, _ := s.ix.distances(at, &s.q, &l.fa, &l.buf)
-	slopB, _ := s.ix.distances(at, &s.end, &l.fb, &l.buf)
+	slopA, _ := s.ix.distances(at, &s.q, &l.aa, &l.buf)
+	slopB, _ := s.ix.distances(at, &s.end, &l.bb, &l.buf)
+	hh := s.half * s.half
 	for i := range l.ids {
-		fa, fb := root(l.fa[i]+slopA)*up, root(l.fb[i]+slopB)*up
-		fm := l.lower[i]
+		aa, bb := positive(l.aa[i]-slopA), positive(l.bb[i]-slopB)
+		mm := positive(l.mm[i] - slop)
+		fa, fb := root(l.aa[i]+slopA)*up, root(l.bb[i]+slopB)*up
+		fm := root(mm) * down
 		upper = min(upper, fa, fb)
-		l.lower[i] = min(fm, 2*fm-max(fa, fb))
+		l.lower[i] = max(
+			min(fm, 2*fm-max(fa, fb)),
+			root(min(parabola(aa, mm, hh), parabola(bb, mm, hh))-8*unit*(aa+bb+mm+hh))*down)
 	}
 	return upper
+}
+
+// parabola returns the smallest value between its ends of the parabola t^2 + ..
+// that is x at one end and y at the other, a distance sqrt(hh) away.
+func parabola(x, y, hh float32) float32 {
+	slope := y - x - hh // at x, times the distance
+	switch {
+	case slope >= 0:
+		return x
+	case slope <= -2*hh:
+		return y
+	}
+	return x - slope*slope/(4*hh)
 }
 
 func root(x float32) float32 { return float32(math.Sqrt(float64(positive(x)))) }
