@@ -126,9 +126,10 @@ func (p *boxPair) distances(px, py, pz float32) (float32, float32) {
 // error of a squared distance from p to a triangle of the block beyond that of
 // the whole steps of lengths, with u = unit:
 //
-//   - rounding p-c moves p by sqrt3 u L, the axes are good to half a step of
-//     unitSteps in each component, 14u in all: a squared distance of at most L^2
-//     is off by 2 (sqrt3 + 2 x 14) u L^2 = 60u L^2;
+//   - rounding p-c and turning it into steps moves p by 3 sqrt3 u L, the axes
+//     are good to half a step of unitSteps in each component, 14u in all: a
+//     squared distance of at most L^2 is off by 2 (3 sqrt3 + 2 x 14) u L^2 =
+//     67u L^2;
 //   - dd = |d|^2, d = p - origin of the frame, |d| <= L, is good to 5u dd; a
 //     product e.d to (4+14)u |d| (by Cauchy-Schwarz over the components), its
 //     square to 37u dd; so dd - u^2 - v^2 is good to 80u dd, and the squares that
@@ -191,7 +192,7 @@ func (b *leafBlock) distances(q *query, d2 *[blockSize]float32) (slop, least flo
 		out := positive(over*h + up*side)
 		before, after := positive(-along), positive(along-ww)
 		d += down*down + (out*out+before*before+after*after)/ww
-		d2[i] = d
+		d2[i&(blockSize-1)] = d
 		if d < least {
 			least = d
 		}

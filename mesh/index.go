@@ -263,8 +263,9 @@ func square(d float64) float32 {
 // settle works the candidates out in float64 and empties the list.
 func (ix *Index) settle(p r3.Vector, tight float32, c *candidates, best *Hit) {
 	for i := range c.n {
-		if c.lower[i] <= tight {
+		if c.lower[i] <= tight && c.id[i] != best.Triangle {
 			ix.consider(p, c.id[i], best)
+			tight = min(tight, square(best.Distance))
 		}
 	}
 	c.n = 0
