@@ -71,7 +71,15 @@ func (b *Bar) foot(e int, sh *mesh.Shell) Foot {
 	if hit.Triangle < 0 {
 		return f
 	}
-	ground := (&lander{shell: sh, mesh: sh.Used, index: sh.Index, tube: b.Radius()}).land(node, axis)
+	l := &lander{shell: sh, mesh: sh.Used, index: sh.Index, tube: b.Radius()}
+	ground := l.land(node, axis)
+	if ground.ok {
+		// Straight down onto it, as the solver looks: a leaning tube's face sees
+		// other triangles.
+		if square := l.land(node, ground.normal.Mul(-1)); square.ok {
+			ground = square
+		}
+	}
 	if !ground.ok {
 		p, q, r := sh.Used.Corners(int(hit.Triangle))
 		ground.normal = q.Sub(p).Cross(r.Sub(p)).Normalize()
@@ -84,7 +92,10 @@ func (b *Bar) foot(e int, sh *mesh.Shell) Foot {
 	if !ground.ok {
 		return f
 	}
-	below := ground.at.Sub(node).Dot(axis) // mm from the node on to the surface
+	below := -ground.height(node) // mm from the node on to the surface
+	if down := ground.normal.Dot(axis); down < -0.1 {
+		below = ground.height(node) / -down // along the tube
+	}
 	if sh.Noise >= cleanNoise {
 		// Triangles of a noisy scan lie off their own surface; the plane under
 		// the tube averages over them.

@@ -75,6 +75,9 @@ func Fit(ctx context.Context, j *job.Job, sh *mesh.Shell, opt Options) (*Cage, e
 		job: j, shell: sh, opt: opt, gate: make(chan struct{}, workers),
 		done: map[string]*Bar{}, keepouts: map[string]*mesh.Index{}, total: len(j.Bars),
 	}
+	if sh.SmoothIndex != nil {
+		f.doubt = doubt(sh.Used, sh.Noise)
+	}
 	for i := range j.Keepouts {
 		name := j.Keepouts[i].Mesh
 		if name == "" || f.keepouts[name] != nil {
@@ -112,6 +115,7 @@ type fitter struct {
 	opt      Options
 	gate     chan struct{} // as many as may run at once
 	keepouts map[string]*mesh.Index
+	doubt    float64 // mm, see doubtfulField
 
 	mu    sync.Mutex
 	done  map[string]*Bar
@@ -259,6 +263,13 @@ const offMiddle = 150
 // shells points the problem at a surface.
 func (f *fitter) shells(p *problem, m *mesh.Mesh, index *mesh.Index) {
 	var s field = &shellField{shell: f.shell, index: index}
+	if index == f.shell.Index && f.shell.SmoothIndex != nil {
+		s = &doubtfulField{
+			scan:   shellField{shell: f.shell, index: index},
+			smooth: shellField{shell: f.shell, index: f.shell.SmoothIndex},
+			extra:  f.doubt,
+		}
+	}
 	p.shells = []field{s}
 	if p.bar.Mirror == job.Pair {
 		p.shells = append(p.shells, mirrored{s})
