@@ -72,7 +72,7 @@ func runDemo(c *cli.Context) error {
 		return fmt.Errorf("demo: %w", err)
 	}
 	p.stage("making the scan")
-	scan, err := demoScan()
+	scan, err := demoScan(0)
 	if err != nil {
 		return err
 	}
@@ -115,9 +115,10 @@ func runDemo(c *cli.Context) error {
 	return conclude(c, in, cage, out, files)
 }
 
-// demoScan makes the demo's scan, as a binary STL file.
-func demoScan() ([]byte, error) {
-	m := sample.NewCoupe(sample.CoupeOptions{}).Scan(sample.Dirt{Sigma: 0.5, Spikes: 6, Islands: 3, Holes: 8, Seed: 1})
+// demoScan makes the demo's scan of about so many triangles (0: 200,000), as a
+// binary STL file.
+func demoScan(triangles int) ([]byte, error) {
+	m := sample.NewCoupe(sample.CoupeOptions{Triangles: triangles}).Scan(sample.Dirt{Sigma: 0.5, Spikes: 6, Islands: 3, Holes: 8, Seed: 1})
 	var b bytes.Buffer
 	err := mesh.WriteSTL(&b, "invented coupe", m)
 	return b.Bytes(), err

@@ -22,6 +22,7 @@ func fitFlags() []cli.Flag {
 		&cli.IntFlag{Name: "workers", Usage: "use `N` threads; 0: one per core. Results do not depend on it"},
 		&cli.IntFlag{Name: "starts", Usage: "start the search for each bar from `N` places; 0: as many as the bar asks for"},
 		&cli.BoolFlag{Name: "bends", Usage: "print the bend tables too"},
+		&cli.BoolFlag{Name: "all", Usage: "print all findings, also those that follow from another bar's failure"},
 	}
 }
 
@@ -96,7 +97,7 @@ func runFit(c *cli.Context) error {
 // findings of severity error.
 func conclude(c *cli.Context, in *input, cage *fit.Cage, dir string, files int) error {
 	out := &printer{w: c.App.Writer}
-	out.err = printCage(c.App.Writer, cage, in.job, in.notes, c.Bool("bends"))
+	out.err = printCage(c.App.Writer, cage, in.job, in.notes, c.Bool("bends"), c.Bool("all"))
 	out.printf("\n%s in %s\n", counted(files, "file"), oneLine(dir))
 	if out.err != nil {
 		return out.err

@@ -56,7 +56,7 @@ func runInspect(c *cli.Context) error {
 		return usageError("inspect: --units: %w", err)
 	}
 	p.stage("reading " + name)
-	m, report, err := loadMesh("scan", name, "", unit)
+	m, report, err := loadMesh("scan", name, "", unit, p)
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,9 @@ package main
 import (
 	"fmt"
 	"math"
+	"regexp"
+	"strconv"
+	"strings"
 
 	"barwright/export/table"
 	"barwright/fit/job"
@@ -41,6 +44,37 @@ func (l lengths) point(x, y, z float64) string {
 	}
 	return fmt.Sprintf("(%s, %s, %s)", table.Fixed(x/scale, decimals), table.Fixed(y/scale, decimals), table.Fixed(z/scale, decimals))
 }
+
+// text shows a message of a library, which is in mm, in the unit of the tables:
+// lengths ("12.0 mm") and places ("(1134, 369, 614)") outside double quotes.
+func (l lengths) text(message string) string {
+	if !l.inches {
+		return message
+	}
+	parts := strings.Split(message, `"`)
+	for i := 0; i < len(parts); i += 2 {
+		parts[i] = lengthText.ReplaceAllStringFunc(parts[i], func(s string) string {
+			mm, err := strconv.ParseFloat(strings.TrimSuffix(s, " mm"), 64)
+			if err != nil {
+				return s
+			}
+			return table.Fixed(mm/mmPerInch, 3) + " in"
+		})
+		parts[i] = placeText.ReplaceAllStringFunc(parts[i], func(s string) string {
+			var x, y, z float64
+			if _, err := fmt.Sscanf(s, "(%g, %g, %g)", &x, &y, &z); err != nil {
+				return s
+			}
+			return l.point(x, y, z)
+		})
+	}
+	return strings.Join(parts, `"`)
+}
+
+var (
+	lengthText = regexp.MustCompile(`-?\b\d+(\.\d+)? mm\b`)
+	placeText  = regexp.MustCompile(`\(-?\d+, -?\d+, -?\d+\)`)
+)
 
 const mmPerInch = 25.4 // exact by definition (international inch)
 

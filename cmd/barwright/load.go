@@ -37,7 +37,7 @@ func loadJob(name string) (*job.Job, error) {
 }
 
 // loadMesh reads a mesh file. jobName is the job that names it, "" for none.
-func loadMesh(what, name, jobName string, unit mesh.Unit) (*mesh.Mesh, *mesh.Report, error) {
+func loadMesh(what, name, jobName string, unit mesh.Unit, p *progress) (*mesh.Mesh, *mesh.Report, error) {
 	wrap := func(err error) error {
 		return &fileError{what: fmt.Sprintf("%s %q", what, name), job: jobName, err: err}
 	}
@@ -46,7 +46,7 @@ func loadMesh(what, name, jobName string, unit mesh.Unit) (*mesh.Mesh, *mesh.Rep
 		return nil, nil, wrap(err)
 	}
 	defer f.Close()
-	m, report, err := mesh.Read(f, mesh.ReadOptions{Name: filepath.Base(name), Unit: unit})
+	m, report, err := mesh.Read(newMeter(f, name, p), mesh.ReadOptions{Name: filepath.Base(name), Unit: unit})
 	if err != nil {
 		// The reader's message names the file and the place in it.
 		return nil, nil, &fileError{what: what, job: jobName, err: err}
@@ -80,7 +80,7 @@ func loadInput(ctx context.Context, j *job.Job, jobName string, p *progress) (*i
 	}
 	in := &input{job: j, keepouts: map[string]*mesh.Mesh{}}
 	p.stage("reading " + j.Shell.File)
-	in.scan, in.report, err = loadMesh("scan", beside(jobName, j.Shell.File), jobName, unit)
+	in.scan, in.report, err = loadMesh("scan", beside(jobName, j.Shell.File), jobName, unit, p)
 	if err != nil {
 		return nil, err
 	}
@@ -95,7 +95,7 @@ func loadInput(ctx context.Context, j *job.Job, jobName string, p *progress) (*i
 		p.stage("reading " + k.Mesh)
 		// A seat or a helmet is no cabin, so its unit can't be guessed from its
 		// size; it is taken to be in the scan's unit.
-		in.keepouts[k.Mesh], _, err = loadMesh(fmt.Sprintf("keep-out %q:", k.Name), beside(jobName, k.Mesh), jobName, in.report.Unit)
+		in.keepouts[k.Mesh], _, err = loadMesh(fmt.Sprintf("keep-out %q:", k.Name), beside(jobName, k.Mesh), jobName, in.report.Unit, p)
 		if err != nil {
 			return nil, err
 		}
@@ -116,7 +116,7 @@ func (in *input) prepare(ctx context.Context, workers int, p *progress) (*mesh.S
 		Progress:     p.prepare,
 	})
 	if err != nil {
-		return nil, &shellError{scan: in.job.Shell.File, err: err}
+		return nil, &shellError{scan: in.job.Shell.File, size: in.scan.Bounds().Size(), err: err}
 	}
 	in.notes = append(in.notes, shell.Notes...)
 	return shell, nil

@@ -260,12 +260,47 @@ func TestArrange(t *testing.T) {
 func TestProgressIsQuietThenSparing(t *testing.T) {
 	var out strings.Builder
 	p := newProgress(&out)
+	p.end() // stops its own ticker: time is in the test's hands
+	p.ended = false
+	clock := time.Unix(1e9, 0)
+	p.now = func() time.Time { return clock }
+	p.begun, p.next, p.alive = clock, clock.Add(quiet), clock.Add(lively)
+	wait := func(d time.Duration) { clock = clock.Add(d); p.tick() }
+
 	p.stage("early")
 	assert.Empty(t, out.String(), "nothing within the first second")
-	p.next = time.Time{}
+	wait(quiet)
+	assert.Empty(t, out.String(), "a tick says nothing new")
 	p.prepare("caps", 0.5)
 	p.prepare("caps", 0.6) // too soon
-	p.next = time.Time{}
+	wait(2 * quiet)
 	p.stage("a\x1b[2Jname\nwith codes")
-	assert.Equal(t, "preparing the scan: caps (50 of 100)\na [2Jname with codes\n", out.String())
+	wait(lively - quiet)
+	wait(2 * quiet) // eleven seconds without a line: a sign of life
+	wait(quiet)
+	assert.Equal(t, "preparing the scan: caps (50 of 100)\na [2Jname with codes\na [2Jname with codes, for 11 s now\n", out.String())
+
+	out.Reset()
+	p.terminal = true
+	p.prepare("inside", 0.3)
+	wait(quiet)
+	assert.Contains(t, out.String(), "preparing the scan: inside")
+	assert.Contains(t, out.String(), " 1 s")
+	assert.Contains(t, out.String(), "30%")
+}
+
+func TestMeterCountsBytes(t *testing.T) {
+	f, err := os.Create(filepath.Join(t.TempDir(), "scan.stl"))
+	require.NoError(t, err)
+	defer f.Close()
+	_, err = f.WriteString(strings.Repeat("x", 1000))
+	require.NoError(t, err)
+	p := newProgress(io.Discard)
+	defer p.end()
+	m := newMeter(f, "scan.stl", p)
+	_, err = m.Seek(100, io.SeekStart)
+	require.NoError(t, err)
+	_, err = io.ReadFull(m, make([]byte, 200))
+	require.NoError(t, err)
+	assert.Equal(t, state{"reading scan.stl", 30, 100}, p.at)
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -14,8 +13,9 @@ import (
 	"barwright/fit/tube"
 )
 
-// printCage prints the bars and the findings of a cage.
-func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends bool) error {
+// printCage prints the bars and the findings of a cage; all also those findings
+// that follow from another bar's failure.
+func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends, all bool) error {
 	l := lengthsOf(j)
 	p := &printer{w: w}
 	if c.Title != "" {
@@ -23,7 +23,7 @@ func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends bool)
 	}
 	p.printf("%s fitted to %s (%d triangles, %s)\n", counted(len(c.Bars), "bar"), oneLine(c.Shell.File), c.Shell.Triangles, c.Shell.Unit)
 	for _, note := range notes {
-		p.printf("scan: %s\n", oneLine(note))
+		p.printf("scan: %s\n", oneLine(l.text(note)))
 	}
 	p.printf("\n")
 	p.printf("%s\n", align(barRows(c, l), "lllrrrrrrl"))
@@ -36,7 +36,7 @@ func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends bool)
 		mass += b.Tube.Mass(b.Path.Length)
 	}
 	p.printf("total: %s %s of tube, %s kg\n\n", l.format(length), l.unit(), table.Fixed(mass, 1))
-	printFindings(p, c.Findings, l)
+	printFindings(p, c, l, all)
 	return p.err
 }
 
@@ -84,32 +84,23 @@ func bendRows(c *fit.Cage, l lengths) [][]string {
 // severities in the order in which they are printed.
 var severities = []fit.Severity{fit.Error, fit.Warning, fit.Note}
 
-func printFindings(p *printer, findings []fit.Finding, l lengths) {
-	if len(findings) == 0 {
+func printFindings(p *printer, c *fit.Cage, l lengths, all bool) {
+	if len(c.Findings) == 0 {
 		p.printf("no findings\n")
 		return
 	}
-	sorted := slices.Clone(findings)
+	sorted := slices.Clone(c.Findings)
 	slices.SortStableFunc(sorted, func(a, b fit.Finding) int {
 		return slices.Index(severities, a.Severity) - slices.Index(severities, b.Severity)
 	})
-	var counts []string
-	for _, s := range severities {
-		n := 0
-		for _, f := range sorted {
-			if f.Severity == s {
-				n++
-			}
-		}
-		counts = append(counts, counted(n, string(s)))
+	p.printf("findings: %s\n", countFindings(sorted, severities))
+	var folds []fold
+	if !all {
+		sorted, folds = foldFindings(c, sorted)
 	}
-	p.printf("findings: %s\n", strings.Join(counts, ", "))
 	rows := [][]string{}
 	for _, f := range sorted {
-		text := f.Message
-		if l.inches && f.Unit == "mm" { // the message itself is in mm
-			text += fmt.Sprintf(" (%s in, limit %s in)", l.format(f.Got), l.format(f.Limit))
-		}
+		text := l.text(f.Message)
 		if f.At != nil {
 			text += " at " + l.point(f.At.X, f.At.Y, f.At.Z)
 		}
@@ -120,6 +111,24 @@ func printFindings(p *printer, findings []fit.Finding, l lengths) {
 		rows = append(rows, []string{string(f.Severity), f.Rule, oneLine(about), oneLine(text)})
 	}
 	p.printf("%s", align(rows, "llll"))
+	for _, f := range folds {
+		p.printf("%s\n", oneLine(f.String()))
+	}
+}
+
+// countFindings gives "2 errors, 0 warnings, 1 note" for the given severities.
+func countFindings(findings []fit.Finding, of []fit.Severity) string {
+	var counts []string
+	for _, s := range of {
+		n := 0
+		for i := range findings {
+			if findings[i].Severity == s {
+				n++
+			}
+		}
+		counts = append(counts, counted(n, string(s)))
+	}
+	return strings.Join(counts, ", ")
 }
 
 // align lays rows out in columns, each aligned left ("l") or right ("r"). Rows

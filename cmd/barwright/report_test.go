@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 
 	"barwright/fit"
+	"barwright/fit/job"
 )
 
 // An inch is 25.4 mm by definition. The decimal and mm equivalents of sixteenths
@@ -76,7 +77,7 @@ func TestFindingsAreSortedBySeverity(t *testing.T) {
 	}
 	var out strings.Builder
 	p := &printer{w: &out}
-	printFindings(p, findings, lengths{})
+	printFindings(p, &fit.Cage{Findings: findings}, lengths{}, false)
 	assert.NoError(t, p.err)
 	assert.Equal(t, `findings: 1 error, 1 warning, 2 notes
 error    grip    b bend 2  short of room at (1, 2, 3)
@@ -85,11 +86,66 @@ note     tight   a         first note
 note     tight   c         second note
 `, out.String())
 	out.Reset()
-	printFindings(p, []fit.Finding{{Severity: fit.Error, Rule: "grip", Bar: "b", Got: 25.4, Limit: 38.1, Unit: "mm", Message: "25.4 mm is short", At: &at}}, lengths{inches: true})
-	assert.Contains(t, out.String(), "25.4 mm is short (1.000 (1) in, limit 1.500 (1 1/2) in) at (0.0, 0.1, 0.1)\n")
+	printFindings(p, &fit.Cage{Findings: []fit.Finding{{Severity: fit.Error, Rule: "grip", Bar: "b", Got: 25.4, Limit: 38.1, Unit: "mm", Message: `25.4 mm is short for "50.8 mm die"`, At: &at}}}, lengths{inches: true}, false)
+	assert.Contains(t, out.String(), `1.000 in is short for "50.8 mm die" at (0.0, 0.1, 0.1)`+"\n")
 	out.Reset()
-	printFindings(p, nil, lengths{})
+	printFindings(p, &fit.Cage{}, lengths{}, false)
 	assert.Equal(t, "no findings\n", out.String())
+}
+
+func TestMessagesInInches(t *testing.T) {
+	in := lengths{inches: true}
+	for mm, want := range map[string]string{
+		"the tube is 12.7 mm from the shell, asked -25.4 mm": "the tube is 0.500 in from the shell, asked -1.000 in",
+		"the largest 0.03 m2 at (254, -508, 0): a cap":       "the largest 0.03 m2 at (10.0, -20.0, 0.0): a cap",
+		`die "a 254 mm (1, 2, 3)" turns 30.0 deg`:            `die "a 254 mm (1, 2, 3)" turns 30.0 deg`,
+		"2.1 x OD, x254 mm, 254 mmm":                         "2.1 x OD, x254 mm, 254 mmm",
+	} {
+		assert.Equal(t, want, in.text(mm))
+		assert.Equal(t, mm, lengths{}.text(mm))
+	}
+}
+
+// A hoop failed; a brace lands on it, a stay on the brace. What is said about
+// these two is folded, but not what is said about a bar beside them, and nothing
+// where it is little or where all is asked for.
+func TestFindingsThatFollowAreFolded(t *testing.T) {
+	on := func(name string) job.End { return job.End{Kind: job.Landed, Onto: name} }
+	c := &fit.Cage{Bars: []*fit.Bar{
+		{Name: "hoop"}, {Name: "brace", Ends: [2]job.End{{}, on("hoop")}}, {Name: "stay", Ends: [2]job.End{on("brace"), on("sound")}},
+		{Name: "sound"}, {Name: "other", Ends: [2]job.End{on("sound"), {}}},
+	}}
+	find := func(s fit.Severity, rule, bar, other string) fit.Finding {
+		return fit.Finding{Severity: s, Rule: rule, Bar: bar, Other: other, Message: "m"}
+	}
+	c.Findings = []fit.Finding{
+		find(fit.Error, "outside", "hoop", ""), find(fit.Error, "landing", "brace", "hoop"), find(fit.Error, "clash", "sound", "stay"),
+		find(fit.Error, "clash", "sound", "other"), find(fit.Warning, "reach", "other", ""), find(fit.Warning, "reach", "stay", ""),
+		find(fit.Note, "landing", "stay", ""), find(fit.Note, "grip", "", ""),
+	}
+	show := func(all bool) string {
+		var out strings.Builder
+		printFindings(&printer{w: &out}, c, lengths{}, all)
+		return out.String()
+	}
+	assert.Equal(t, `findings: 4 errors, 2 warnings, 2 notes
+error    outside  hoop   m
+error    clash    sound  m
+warning  reach    other  m
+note     grip            m
+and 2 errors, 1 warning, 1 note about 2 bars that land on "hoop", directly or by way of others: mend that first (--all lists them, cage.json has them)
+`, show(false))
+	assert.Equal(t, 9, strings.Count(show(true), "\n"))
+	assert.NotContains(t, show(true), "--all")
+
+	c.Findings = c.Findings[:5] // two that follow: too few
+	assert.NotContains(t, show(false), "--all")
+
+	// A clash of the hoop moves nothing.
+	c.Findings = append(c.Findings, find(fit.Warning, "reach", "stay", ""), find(fit.Warning, "grip", "stay", ""))
+	assert.Contains(t, show(false), "and 2 errors, 2 warnings about 2 bars")
+	c.Findings[0].Rule = "clash"
+	assert.NotContains(t, show(false), "--all")
 }
 
 func TestAlign(t *testing.T) {

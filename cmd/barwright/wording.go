@@ -9,6 +9,8 @@ import (
 	"strings"
 	"unicode"
 
+	"github.com/golang/geo/r3"
+
 	"barwright/export"
 	"barwright/fit/job"
 	"barwright/mesh"
@@ -48,6 +50,7 @@ func (e *fileError) Unwrap() error { return e.err }
 // shellError: a scan was read but can't be worked with.
 type shellError struct {
 	scan string
+	size r3.Vector // of the scan, mm
 	err  error
 }
 
@@ -109,6 +112,8 @@ func hint(err error) string {
 	var file *fileError
 	var shell *shellError
 	switch {
+	case errors.As(err, &parse) && strings.Contains(parse.Error(), notTOML):
+		return "numbers are written with a point and without a unit, texts in quotes, paths with /, one setting on a line; nothing was written"
 	case errors.As(err, &parse):
 		return "numbers behind the file name are line and column; nothing was written"
 	case errors.As(err, &foreign) && foreign.Path == "":
@@ -123,6 +128,8 @@ func hint(err error) string {
 		return "name the scan's unit with --units mm, cm, m or in"
 	case errors.Is(err, fs.ErrNotExist) && errors.As(err, &file) && file.job != "":
 		return "file names in a job are relative to the job file"
+	case errors.As(err, &shell) && !likeCabin(shell.size):
+		return fmt.Sprintf("the scan is %.4g x %.4g x %.4g mm: is units under [shell] right?", shell.size.X, shell.size.Y, shell.size.Z)
 	case errors.As(err, &shell):
 		return "inside under [shell] names a point in open cabin air; barwright inspect tells more about the scan"
 	case errors.Is(err, errDemoChanged):
@@ -131,6 +138,16 @@ func hint(err error) string {
 		return "a scan is an STL file, a job a text file whose name ends in .toml"
 	}
 	return ""
+}
+
+// notTOML is in the message of a job file that is not even TOML.
+const notTOML = "not valid TOML"
+
+// likeCabin tells whether a scan may be a cabin's or a whole car's: 0.5 to 10 m
+// long.
+func likeCabin(size r3.Vector) bool {
+	longest := max(size.X, size.Y, size.Z)
+	return longest > 500 && longest < 10000
 }
 
 // oneLine makes text safe to print as one line: what is not printable, such as

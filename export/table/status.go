@@ -9,10 +9,11 @@ const (
 	Error   = "error"   // at least one error
 )
 
-// Status sums up the findings about one bar, as the first or the second bar of
-// a finding: [OK], [Warning] or [Error].
+// Status sums up the findings about one bar, its own and those in which it is
+// the second bar of a clash: [OK], [Warning] or [Error]. That another bar misses
+// it, or that it has the name of a keep-out, is not held against it.
 func Status(c *fit.Cage, bar string) string {
-	return worst(c.Findings, func(f *fit.Finding) bool { return f.Bar == bar || f.Other == bar })
+	return worst(c.Findings, func(f *fit.Finding) bool { return f.Bar == bar || f.Rule == "clash" && f.Other == bar })
 }
 
 // CageStatus sums up all findings of a cage: [OK], [Warning] or [Error].

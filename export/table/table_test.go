@@ -293,4 +293,8 @@ func TestStatus(t *testing.T) {
 	c.Findings = c.Findings[2:]
 	assert.Equal(t, OK, Status(c, "=HOOP"), "a note is no blemish")
 	assert.Equal(t, OK, CageStatus(c))
+	for _, rule := range []string{"landing", "keepout"} {
+		c.Findings = []fit.Finding{{Severity: fit.Error, Rule: rule, Bar: "brace", Other: "=HOOP"}}
+		assert.Equal(t, OK, Status(c, "=HOOP"), "missed by another bar, or named like a keep-out")
+	}
 }

@@ -21,6 +21,10 @@ const (
 	// Art. 253-8.3.3 (2009, as quoted on a forum: secondary) and Motorsport UK
 	// National Competition Rules 2026 Ch. 7 App. 3 art. 20.3 (read).
 	leastRadius = 3
+
+	// thinWall is OD over wall from which on a wall is taken for a slip of the
+	// unit (common practice, no source: cage tubes are at 10 to 30).
+	thinWall = 80
 )
 
 // arcsOf returns a path's arcs in order; arc i is bend i+1.
@@ -279,6 +283,15 @@ func (k *checker) wholeCage() []fit.Finding {
 			}
 		}
 	}
+	for _, b := range k.cage.Bars {
+		if b.Tube == nil || b.Tube.Wall <= 0 || b.Tube.OD < thinWall*b.Tube.Wall {
+			continue
+		}
+		once("wall "+b.Tube.Name, fit.Finding{
+			Severity: fit.Warning, Rule: "tube", Got: b.Tube.Wall, Limit: b.Tube.OD / thinWall, Unit: "mm",
+			Message: fmt.Sprintf("tube %q: a wall of %.3f mm is thinner than any structural tube's at %.2f mm OD: is its unit right?", b.Tube.Name, b.Tube.Wall, b.Tube.OD),
+		})
+	}
 	return append(out, k.accuracy()...)
 }
 
@@ -384,6 +397,12 @@ func (k *checker) foot(b *fit.Bar, f fit.Foot) []fit.Finding {
 			Message: fmt.Sprintf("foot %s is %.2f mm off the shell", endName(f.End), f.Error),
 		})
 	}
+	if k.onCap(b, f) {
+		out = append(out, fit.Finding{
+			Severity: fit.Warning, Rule: "landing", Unit: "mm", At: pointer(f.Point),
+			Message: fmt.Sprintf("foot %s stands on a hole in the scan that was closed with a cap: no sheet metal was seen there", endName(f.End)),
+		})
+	}
 	if least := degrees(float64(k.job.Shell.LandingAngle)); f.Angle < least-tol {
 		got, want := figures(f.Angle, least)
 		out = append(out, fit.Finding{
@@ -392,6 +411,28 @@ func (k *checker) foot(b *fit.Bar, f fit.Foot) []fit.Finding {
 		})
 	}
 	return out
+}
+
+// onCap tells whether a cap over a hole is under a foot, in the middle or at the
+// rim of the tube.
+func (k *checker) onCap(b *fit.Bar, f fit.Foot) bool {
+	if k.shell == nil {
+		return false
+	}
+	const around = 12
+	points := []r3.Vector{f.Point}
+	e0 := f.Normal.Ortho()
+	e1 := f.Normal.Cross(e0)
+	for i := range around {
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / around)
+		points = append(points, f.Point.Add(e0.Mul(b.Radius()*cos)).Add(e1.Mul(b.Radius()*sin)))
+	}
+	for _, p := range points {
+		if h := k.shell.Index.Closest(p); h.Triangle >= 0 && k.shell.IsCap(h.Triangle) {
+			return true
+		}
+	}
+	return false
 }
 
 // partnerTouches tells whether the foot on the other side of the car, at the

@@ -145,21 +145,6 @@ func btoi(b bool) int {
 	return 0
 }
 
-// Status returns "ok", "note", "warning" or "error": the worst that findings say
-// about the bar with the given name, as its own or as the second bar of a clash.
-func Status(bar string, findings []fit.Finding) string {
-	worst := "ok"
-	rank := map[string]int{"ok": 0, string(fit.Note): 1, string(fit.Warning): 2, string(fit.Error): 3}
-	for _, f := range findings {
-		if f.Bar == bar || f.Rule == "clash" && f.Other == bar {
-			if s := string(f.Severity); rank[s] > rank[worst] {
-				worst = s
-			}
-		}
-	}
-	return worst
-}
-
 // bar returns the findings about one bar alone.
 func (k *checker) bar(b *fit.Bar) []fit.Finding {
 	var out []fit.Finding

@@ -201,8 +201,6 @@ func TestRules(t *testing.T) {
 				want = "main hoop"
 			}
 			assert.Equal(t, want, found[0].Bar)
-			assert.Equal(t, string(c.severity), Status(want, found))
-			assert.Equal(t, "ok", Status("no such bar", found))
 		})
 	}
 }
@@ -269,7 +267,6 @@ func TestDefaultsAndEstimatesAreNoted(t *testing.T) {
 		rules = append(rules, f.Rule)
 	}
 	assert.Equal(t, []string{"grip", "tail", "tube"}, rules)
-	assert.Equal(t, "ok", Status(b.Name, found))
 
 	d.Tail = 900
 	found = run(b)
@@ -331,7 +328,25 @@ func TestOrderAndWorkers(t *testing.T) {
 		}
 	}
 	assert.Empty(t, one[len(one)-1].Bar, "what concerns all bars comes last")
-	assert.Equal(t, "error", Status("bar 0", one), "also as the second bar of a clash")
+}
+
+// 0.095 inch in a file of mm.
+func TestWallInTheWrongUnit(t *testing.T) {
+	b := hoop(t)
+	b.Tube.Wall = b.Tube.OD/thinWall + 0.01
+	assert.Empty(t, run(b))
+	b.Tube.Wall = 0.095
+	found := run(b, b)
+	require.NotEmpty(t, found)
+	var walls int
+	for _, f := range found {
+		if f.Rule == "tube" {
+			walls++
+			assert.Equal(t, fit.Warning, f.Severity)
+			assert.Contains(t, f.Message, "a wall of 0.095 mm")
+		}
+	}
+	assert.Equal(t, 1, walls, "once a tube")
 }
 
 // What the solver could not meet never goes unsaid.
@@ -340,7 +355,7 @@ func TestBlockersAreReported(t *testing.T) {
 	b.Blocking = []fit.Blocker{{Rule: "grip", Bend: 2, Got: 59.9, Limit: 60, Unit: "mm", At: r3.Vector{X: 1}, Detail: "between two bends"}}
 	found := run(b)
 	require.Len(t, found, 1)
-	assert.Equal(t, "warning", Status(b.Name, found))
+	assert.Equal(t, fit.Warning, found[0].Severity)
 	assert.Equal(t, "no place was found that meets this with room to spare: 59.9 mm against 60.0 mm, between two bends", found[0].Message)
 
 	b.Tube.Die.Grip = 2000 // now the check finds it itself
@@ -374,5 +389,6 @@ func TestCageWithoutBars(t *testing.T) {
 	assert.Empty(t, Cage(&fit.Cage{}, testJob(), nil, Options{}))
 	found := run(&fit.Bar{Name: "ghost"})
 	require.Len(t, found, 1)
-	assert.Equal(t, "error", Status("ghost", found))
+	assert.Equal(t, fit.Error, found[0].Severity)
+	assert.Equal(t, "ghost", found[0].Bar)
 }

@@ -48,5 +48,5 @@
 //
 // # Entry points
 //
-// [Cage] for all findings, [Status] for the word that a table shows for a bar.
+// [Cage] for all findings.
 package check

@@ -19,9 +19,13 @@ func (k *checker) clearance(b *fit.Bar) []fit.Finding {
 	case g.CertifiedMin < b.Clearance-lengthTol:
 		p := on(b.Path, g.WorstAt)
 		got, limit := figures(g.CertifiedMin, b.Clearance)
+		message := fmt.Sprintf("the tube is %s mm from the shell %s, asked %s mm", got, p.text, limit)
+		if g.CertifiedMin < 0 {
+			message = fmt.Sprintf("the tube is %.1f mm into the shell %s, asked %s mm clear of it", -g.CertifiedMin, p.text, limit)
+		}
 		out = append(out, fit.Finding{
 			Severity: fit.Error, Rule: "clearance", Bend: p.bend, Got: g.CertifiedMin, Limit: b.Clearance, Unit: "mm", At: &p.at,
-			Message: fmt.Sprintf("the tube is %s mm from the shell %s, asked %s mm", got, p.text, limit),
+			Message: message,
 		})
 	case g.Deficit > lengthTol:
 		p := on(b.Path, g.DeficitAt)
@@ -167,11 +171,10 @@ func (k *checker) suspects(b *fit.Bar) []fit.Finding {
 }
 
 func suspectName(s *mesh.Suspect) string {
-	at := fmt.Sprintf("at [%.0f, %.0f, %.0f]", s.At.X, s.At.Y, s.At.Z)
 	if s.Kind == mesh.Spike {
-		return fmt.Sprintf("a spike of %.0f mm %s,", s.Height, at)
+		return fmt.Sprintf("a spike of %.0f mm,", s.Height)
 	}
-	return fmt.Sprintf("a loose piece of %.0f mm %s,", s.Size, at)
+	return fmt.Sprintf("a loose piece of %.0f mm,", s.Size)
 }
 
 // keepouts checks that no part of the tube is in a keep-out.

@@ -3,6 +3,7 @@ package check
 import (
 	"context"
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/golang/geo/r3"
@@ -52,6 +53,7 @@ func TestCageInShell(t *testing.T) {
 	require.Len(t, found, 2)
 	assert.Equal(t, []string{"clearance", "outside"}, []string{found[0].Rule, found[1].Rule})
 	assert.InDelta(t, -50-22.225, found[0].Got, fit.Resolution)
+	assert.Equal(t, "the tube is 72.2 mm into the shell 300 mm from end A, asked 12.0 mm clear of it", found[0].Message)
 	assert.InDelta(t, 50, found[1].Got, 1e-6)
 	assert.Equal(t, "the bar is outside the cabin, 50.0 mm deep 300 mm from end A", found[1].Message)
 
@@ -97,9 +99,54 @@ func TestSuspectNearBar(t *testing.T) {
 	assert.InDelta(t, 8, beside.Gap.RawMin, fit.Resolution)
 	assert.Contains(t, f.Message, "8.0 mm from the tube")
 	assert.Contains(t, f.Message, "from end A; the fit left it out")
+	assert.NotContains(t, f.Message, "[", "the place is in At")
 
 	j.Shell.KeepSuspects = true // then the certificate counts it
 	assert.Empty(t, Cage(&fit.Cage{Bars: bars}, j, sh, Options{}))
+}
+
+// A foot on a hole, or on its rim, is doubtful; beside it it is not.
+func TestFootOnHole(t *testing.T) {
+	room := sample.Box(2000, 1300, 1100, 40)
+	open := &mesh.Mesh{Vertices: room.Mesh.Vertices}
+	for i, tri := range room.Mesh.Triangles {
+		a, b, c := room.Mesh.Corners(i)
+		mid := a.Add(b).Add(c).Mul(1.0 / 3)
+		if mid.Z < 1 && math.Abs(mid.X) < 160 && math.Abs(mid.Y) < 160 {
+			continue
+		}
+		open.Triangles = append(open.Triangles, tri)
+	}
+	sh := prepare(t, open, room.Centre)
+	require.NotEmpty(t, sh.Caps)
+	rim := 0.0 // of the hole, along x
+	for i := range open.Triangles {
+		for _, v := range open.Triangles[i] {
+			if p := open.Vertices[v]; p.Z < 1 && math.Abs(p.Y) < 100 && (rim == 0 || math.Abs(p.X) < rim) {
+				rim = math.Abs(p.X)
+			}
+		}
+	}
+	require.Greater(t, rim, 100.0)
+	j := testJob()
+	for _, c := range []struct {
+		x    float64
+		over bool
+	}{{0, true}, {rim + 18, true}, {rim + 60, false}} {
+		b := testBar(t, "stay", r3.Vector{X: c.x, Z: 0.001}, r3.Vector{X: c.x, Z: 700})
+		b.Ends = [2]job.End{{Kind: job.Foot}, {Kind: job.Free}}
+		fit.Evaluate(b, sh, j.Shell.LandingAngle)
+		b.Solved = false
+		over := 0
+		for _, f := range Cage(&fit.Cage{Bars: []*fit.Bar{b}}, j, sh, Options{}) {
+			if strings.Contains(f.Message, "foot A stands on a hole in the scan") {
+				assert.Equal(t, fit.Warning, f.Severity)
+				assert.Equal(t, "landing", f.Rule)
+				over++
+			}
+		}
+		assert.Equal(t, c.over, over == 1, "x = %g", c.x)
+	}
 }
 
 // A bar along a window that is missing in the scan leans on a cap, and the note
