@@ -33,7 +33,19 @@ type Job struct {
 	Bars     []Bar        // in file order
 	Keepouts []Keepout
 	File     string // name for messages
+
+	SketchFrame Frame    // in which the job's points are given; default CarFrame
+	Notes       []string // what had to be assumed in reading sketch files, a line each
 }
+
+// Frame says in which axes the points of a job are given.
+type Frame string
+
+// The frames. Without Shell.Align they are the same.
+const (
+	CarFrame  Frame = "car"  // after Shell.Align
+	ScanFrame Frame = "scan" // the scan's own axes, in mm, before Shell.Align
+)
 
 // Shell tells where the scan is and how to keep off it.
 type Shell struct {
@@ -44,6 +56,47 @@ type Shell struct {
 	Inside       *r3.Vector // nil: centre of the sketches
 	LandingAngle s1.Angle   // default 30 degrees
 	KeepSuspects bool       // use spikes and islands as they are in the fit
+	KeepIslands  bool       // use islands, but not spikes
+	DropHard     bool       // drop = "hard": leave out more of what is suspect
+	Reduce       *float64   // mm that a reduced scan may be off; 0: do not reduce; nil: automatic
+	Align        *Align     // nil: the scan stands in the car's axes
+	Cuts         []Cut      // in file order, in Job.SketchFrame
+}
+
+// What a Reduce of nil stands for: scans of more triangles are reduced within
+// that many mm.
+const (
+	AutoReduceAbove = 1_500_000
+	AutoReduce      = 0.5
+)
+
+// AlignMode says how the car's axes are found in the scan.
+type AlignMode string
+
+// The ways to align.
+const (
+	AlignAxes  AlignMode = "axes"  // Up and Front name axes of the scan
+	AlignDatum AlignMode = "datum" // by points: Floor, Left, Right, Ahead
+	AlignAuto  AlignMode = "auto"  // from the scan's own shape; Up and Front, if given, help
+)
+
+// Align is [shell.align]. Points are in the scan's axes, in mm.
+type Align struct {
+	Mode               AlignMode
+	Up, Front          string      // axes of the scan, "+x" to "-z"; "": not given
+	Origin             *r3.Vector  // of the car's axes; nil: not given
+	Floor              []r3.Vector // three points of the floor for AlignDatum, else nil
+	Left, Right, Ahead *r3.Vector  // set for AlignDatum, else nil
+	Pos                Position
+}
+
+// Cut is a region in which all triangles are taken out of the scan. Exactly
+// one shape is set.
+type Cut struct {
+	Name   string
+	Sphere *Sphere
+	Box    *Box // along the axes of Job.SketchFrame
+	Pos    Position
 }
 
 // EndKind says what an end of a bar does.
@@ -77,7 +130,7 @@ const MirrorSuffix = " (mirror)"
 type Bar struct {
 	Name      string
 	Tube      *tube.Spec
-	Sketch    []r3.Vector // at least two nodes, mm
+	Sketch    []r3.Vector // at least two nodes, mm; nil until one of the next three is resolved
 	Ends      [2]End
 	Mirror    Mirror
 	Flat      bool
@@ -87,6 +140,15 @@ type Bar struct {
 	Reach     float64 // how far a node may move from its sketch, mm
 	Fixed     bool
 	Pos       Position
+
+	// Where the sketch comes from if it is not in the job: at most one is set.
+	SketchFile string        // .dxf or .obj as written in the job; see AttachSketches
+	Station    *float64      // a hoop in the plane through x, mm, in the car's axes, leaning by Lean
+	Follow     *[2]r3.Vector // a bar along the shell from one point to the other, in Job.SketchFrame
+
+	Bends int // for Station and Follow: how many the sketch gets
+
+	later *later // what to check once there is a sketch; nil: checked
 }
 
 // Keepout is a region no tube may enter. Exactly one shape is set.
