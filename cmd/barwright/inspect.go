@@ -167,6 +167,9 @@ func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l length
 	}
 	typical, most := asymmetry(m)
 	out.printf("asymmetry about y = 0: %s %s typical, 95 %% within %s %s\n", l.format(typical), l.unit(), l.format(most), l.unit())
+	if a := askew(box.Size()); a != "" && likeCabin(box.Size()) {
+		out.printf("note: %s\n", a)
+	}
 	for _, note := range r.Notes {
 		out.printf("note: %s\n", oneLine(note))
 	}

@@ -47,7 +47,8 @@ func (l lengths) point(x, y, z float64) string {
 
 // text shows a message of a library, which is in mm, in the unit of the tables:
 // lengths ("12.0 mm") and places ("(1134, 369, 614)") outside double quotes.
-func (l lengths) text(message string) string {
+// Messages are rounded; known are exact values, in mm, that may be among them.
+func (l lengths) text(message string, known ...float64) string {
 	if !l.inches {
 		return message
 	}
@@ -57,6 +58,11 @@ func (l lengths) text(message string) string {
 			mm, err := strconv.ParseFloat(strings.TrimSuffix(s, " mm"), 64)
 			if err != nil {
 				return s
+			}
+			for _, exact := range known {
+				if math.Abs(math.Abs(exact)-math.Abs(mm)) <= rounded {
+					mm = math.Copysign(exact, mm)
+				}
 			}
 			return table.Fixed(mm/mmPerInch, 3) + " in"
 		})
@@ -75,6 +81,9 @@ var (
 	lengthText = regexp.MustCompile(`-?\b\d+(\.\d+)? mm\b`)
 	placeText  = regexp.MustCompile(`\(-?\d+, -?\d+, -?\d+\)`)
 )
+
+// rounded is what a length in a message may be off, mm: they have one decimal.
+const rounded = 0.05 + 1e-9
 
 const mmPerInch = 25.4 // exact by definition (international inch)
 

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/golang/geo/r3"
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -31,10 +32,14 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			// room FILE [SCALE] writes the scan of a closed invented room, 2.4 x 1.4 x
-			// 1.2 m, in mm over SCALE.
+			// room FILE [SCALE | turned] writes the scan of a closed invented room, 2.4 x
+			// 1.4 x 1.2 m, in mm over SCALE or standing on its end.
 			"room": func(ts *testscript.TestScript, neg bool, args []string) {
 				scale := 1.0
+				if len(args) == 2 && args[1] == "turned" {
+					ts.Check(writeTurnedRoom(ts.MkAbs(args[0])))
+					return
+				}
 				if len(args) == 2 {
 					var err error
 					scale, err = strconv.ParseFloat(args[1], 64)
@@ -78,10 +83,18 @@ func asExit(err error, target **exec.ExitError) bool {
 }
 
 func writeRoom(name string, scale float64) error {
+	return writeMoved(name, func(v r3.Vector) r3.Vector { return v.Mul(1 / scale) })
+}
+
+func writeTurnedRoom(name string) error {
+	return writeMoved(name, func(v r3.Vector) r3.Vector { return r3.Vector{X: v.Y, Y: v.Z, Z: v.X} })
+}
+
+func writeMoved(name string, move func(r3.Vector) r3.Vector) error {
 	m := sample.Box(2400, 1400, 1200, 120).Mesh
 	scaled := &mesh.Mesh{Triangles: m.Triangles}
 	for _, v := range m.Vertices {
-		scaled.Vertices = append(scaled.Vertices, v.Mul(1/scale))
+		scaled.Vertices = append(scaled.Vertices, move(v))
 	}
 	f, err := os.Create(name)
 	if err != nil {

@@ -100,7 +100,7 @@ func printFindings(p *printer, c *fit.Cage, l lengths, all bool) {
 	}
 	rows := [][]string{}
 	for _, f := range sorted {
-		text := l.text(f.Message)
+		text := l.text(f.Message, f.Got, f.Limit)
 		if f.At != nil {
 			text += " at " + l.point(f.At.X, f.At.Y, f.At.Z)
 		}

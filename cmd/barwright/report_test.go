@@ -106,6 +106,13 @@ func TestMessagesInInches(t *testing.T) {
 	}
 }
 
+func TestMessagesInInchesAreNotRoundedTwice(t *testing.T) {
+	in := lengths{inches: true}
+	assert.Equal(t, "the grip of 2.626 in", in.text("the grip of 66.7 mm"))
+	assert.Equal(t, "the grip of 2.625 in, -2.625 in", in.text("the grip of 66.7 mm, -66.7 mm", 66.675))
+	assert.Equal(t, "66.8 mm is 2.630 in", "66.8 mm is "+in.text("66.8 mm", 66.675))
+}
+
 // A hoop failed; a brace lands on it, a stay on the brace. What is said about
 // these two is folded, but not what is said about a bar beside them, and nothing
 // where it is little or where all is asked for.

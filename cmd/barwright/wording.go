@@ -130,6 +130,8 @@ func hint(err error) string {
 		return "file names in a job are relative to the job file"
 	case errors.As(err, &shell) && !likeCabin(shell.size):
 		return fmt.Sprintf("the scan is %.4g x %.4g x %.4g mm: is units under [shell] right?", shell.size.X, shell.size.Y, shell.size.Z)
+	case errors.As(err, &shell) && askew(shell.size) != "":
+		return askew(shell.size)
 	case errors.As(err, &shell):
 		return "inside under [shell] names a point in open cabin air; barwright inspect tells more about the scan"
 	case errors.Is(err, errDemoChanged):
@@ -148,6 +150,18 @@ const notTOML = "not valid TOML"
 func likeCabin(size r3.Vector) bool {
 	longest := max(size.X, size.Y, size.Z)
 	return longest > 500 && longest < 10000
+}
+
+// askew says that a scan of this size does not stand in the car's axes, or "". A
+// cabin that is cut off short may be wider than long, but never taller.
+func askew(size r3.Vector) string {
+	switch {
+	case size.Z > size.X || size.Z > size.Y:
+		return "the scan is taller than it is long or wide: z must point up, x forward and y to the left"
+	case size.Y > 1.3*size.X:
+		return "the scan is much wider than long: x must point forward, y to the left and z up"
+	}
+	return ""
 }
 
 // oneLine makes text safe to print as one line: what is not printable, such as

@@ -9,6 +9,7 @@ import (
 	"barwright/fit"
 	"barwright/fit/job"
 	"barwright/fit/tube"
+	"barwright/mesh"
 )
 
 const (
@@ -292,7 +293,34 @@ func (k *checker) wholeCage() []fit.Finding {
 			Message: fmt.Sprintf("tube %q: a wall of %.3f mm is thinner than any structural tube's at %.2f mm OD: is its unit right?", b.Tube.Name, b.Tube.Wall, b.Tube.OD),
 		})
 	}
-	return append(out, k.accuracy()...)
+	return append(append(out, k.sketches()...), k.accuracy()...)
+}
+
+// smallSketch is the share of the scan's size below which sketches are taken for
+// a slip of the unit. The shortest brace of a cage is a seventh of a cabin, a
+// sketch in cm that should be mm a twentieth (common practice, no source).
+const smallSketch = 0.08
+
+// sketches compares the size of all sketches together with the scan's.
+func (k *checker) sketches() []fit.Finding {
+	if k.shell == nil || len(k.job.Bars) == 0 {
+		return nil
+	}
+	first := k.job.Bars[0].Sketch[0]
+	box := mesh.Box{Min: first, Max: first}
+	for i := range k.job.Bars {
+		for _, p := range k.job.Bars[i].Sketch {
+			box = box.Add(p)
+		}
+	}
+	size, scan := box.Size().Norm(), k.shell.Raw.Bounds().Size().Norm()
+	if size >= smallSketch*scan {
+		return nil
+	}
+	return []fit.Finding{{
+		Severity: fit.Warning, Rule: "outside", Got: size, Limit: smallSketch * scan, Unit: "mm", At: pointer(first),
+		Message: fmt.Sprintf("all sketches together are %.0f mm across, the scan %.0f mm: are both in the right unit?", size, scan),
+	}}
 }
 
 // nodesOfSketch returns the sketch that a bar was made from.

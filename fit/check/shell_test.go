@@ -105,6 +105,27 @@ func TestSuspectNearBar(t *testing.T) {
 	assert.Empty(t, Cage(&fit.Cage{Bars: bars}, j, sh, Options{}))
 }
 
+// Sketches in cm in a job of mm.
+func TestSketchInTheWrongUnit(t *testing.T) {
+	room := sample.Box(2000, 1300, 1100, 60)
+	sh := prepare(t, room.Mesh, room.Centre)
+	for _, unit := range []float64{1, 10} {
+		j := testJob()
+		j.Bars = []job.Bar{{Name: "hoop"}}
+		for _, p := range room.Hoop(0, 22.225+40) {
+			j.Bars[0].Sketch = append(j.Bars[0].Sketch, p.Mul(1/unit))
+		}
+		found := Cage(&fit.Cage{}, j, sh, Options{})
+		if unit == 1 {
+			assert.Empty(t, found)
+			continue
+		}
+		require.Len(t, found, 1)
+		assert.Equal(t, "outside", found[0].Rule)
+		assert.Contains(t, found[0].Message, "are both in the right unit?")
+	}
+}
+
 // A foot on a hole, or on its rim, is doubtful; beside it it is not.
 func TestFootOnHole(t *testing.T) {
 	room := sample.Box(2000, 1300, 1100, 40)
