@@ -77,7 +77,7 @@ var badJobs = []badJob{
 		`3:2: unknown key "sheel" (nearest: "shell")`,
 	}},
 	{"unknown key far from all", `title = "t"`, "title = \"t\"\npaint = \"red\"", []string{
-		`2:1: unknown key "paint" (known: title, units, shell, die, tube, bar, keepout)`,
+		`2:1: unknown key "paint" (known: title, units, shell, sketch_frame, die, tube, bar, keepout)`,
 	}},
 	{"typo in a bar", `mirror = "self"`, `miror = "self"`, []string{
 		`22:1: bar "hoop": unknown key "miror" (nearest: "mirror")`,
@@ -484,7 +484,7 @@ var badJobs = []badJob{
 	}},
 	{"a long name in many messages", `name = "leg"`, "name = \"" + strings.Repeat("x", 1000) + "\"\nfoo = 1", []string{
 		`24:8: bar "` + strings.Repeat("x", 60) + `...": name must have at most 80 characters, got 1000`,
-		`25:1: bar "` + strings.Repeat("x", 60) + `...": unknown key "foo" (known: name, tube, sketch, ends, mirror, flat, lean, hug, clearance, reach, fixed)`,
+		`25:1: bar "` + strings.Repeat("x", 60) + `...": unknown key "foo" (known: name, tube, sketch, station, follow, bends, ends, mirror, flat, lean, hug, clearance and 2 more)`,
 	}},
 
 	// The rest of what TOML itself forbids.

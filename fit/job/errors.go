@@ -6,7 +6,7 @@ import (
 	"strings"
 )
 
-// ParseError is one thing that is wrong with a job file. It prints as
+// ParseError is one thing that is wrong with a job file or a sketch file. It prints as
 // file:line:col: text.
 type ParseError struct {
 	File string
@@ -22,7 +22,7 @@ func (e ParseError) Error() string {
 	return fmt.Sprintf("%s:%d:%d: %s", e.File, e.Pos.Line, e.Pos.Column, e.Text)
 }
 
-// ParseErrors is everything that is wrong with a job file, sorted by place.
+// ParseErrors is everything that is wrong with a job, sorted by file and place.
 type ParseErrors []ParseError
 
 // Error returns the errors, one a line.
@@ -43,9 +43,12 @@ func (e ParseErrors) Unwrap() []error {
 	return all
 }
 
-// sorted returns the errors by place, then text, each once.
+// sorted returns the errors by file, place, then text, each once.
 func (e ParseErrors) sorted() ParseErrors {
 	slices.SortStableFunc(e, func(a, b ParseError) int {
+		if a.File != b.File {
+			return strings.Compare(a.File, b.File)
+		}
 		if a.Pos.Line != b.Pos.Line {
 			return a.Pos.Line - b.Pos.Line
 		}

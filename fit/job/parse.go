@@ -19,7 +19,7 @@ var inMM = map[Unit]float64{MM: 1, CM: 10, M: 1000, Inch: 25.4}
 // sorted by place; then there is no Job.
 func Parse(name string, data []byte) (*Job, error) {
 	data = bytes.TrimPrefix(data, []byte("\ufeff"))
-	r := &reader{source: newSource(name, data), unit: MM, mm: 1}
+	r := &reader{source: newSource(name, data), unit: MM, mm: 1, frame: CarFrame}
 	job := r.job()
 	if errs := r.all(); len(errs) > 0 {
 		return nil, errs
@@ -53,7 +53,7 @@ func (r *reader) job() *Job {
 		r.unitless = !ok
 	}
 	d := &draft{Job: &Job{File: r.file, Unit: r.unit}, pairs: map[*tube.Die]bool{}}
-	d.Shell.Unit, d.Shell.LandingAngle = Auto, defaultLanding
+	d.SketchFrame, d.Shell.Unit, d.Shell.LandingAngle = CarFrame, Auto, defaultLanding
 	table(r, "", root, jobFields, d)
 	return d.Job
 }

@@ -123,7 +123,7 @@ func TestParseReadsEveryKey(t *testing.T) {
 	}}
 	onto := func(name string) job.End { return job.End{Kind: job.Landed, Onto: name} }
 	want := &job.Job{
-		Title: "two-door hillclimb coupe", Unit: job.MM, File: "j.toml",
+		Title: "two-door hillclimb coupe", Unit: job.MM, File: "j.toml", SketchFrame: job.CarFrame,
 		Shell: job.Shell{File: "cabin.stl", Unit: job.Auto, Clearance: 12, Accuracy: 5, Inside: &inside, LandingAngle: deg(25)},
 		Dies:  []*tube.Die{d44, d38},
 		Tubes: []*tube.Spec{main, brace, cross},

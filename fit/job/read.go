@@ -20,6 +20,7 @@ type reader struct {
 	unit     Unit
 	mm       float64 // one unit in mm
 	unitless bool    // the units key is wrong: lengths cannot be judged
+	frame    Frame   // of the job's points
 }
 
 // field is one key that a table of the file may hold. read puts the value into
@@ -138,6 +139,19 @@ func (r *reader) number(what string, v *value, in span, unit string) (float64, b
 		return 0, false
 	}
 	return v.num, true
+}
+
+// whole reads a whole number in a range.
+func (r *reader) whole(what string, v *value, in span) (int, bool) {
+	if v.kind != kindNumber || v.num != math.Trunc(v.num) || !in.holds(v.num) {
+		got := string(v.kind)
+		if v.kind == kindNumber {
+			got = v.text
+		}
+		r.errorf(v.at, "%s must be a whole number, %s, got %s", what, in.text(""), got)
+		return 0, false
+	}
+	return int(v.num), true
 }
 
 // length reads a length in the file's unit; the range and the result are mm.

@@ -24,6 +24,8 @@ var (
 	stickRange = span{low: 0, high: 100e3, above: true}
 	reachRange = span{low: 0, high: 10e3, above: true}
 	sizeRange  = span{low: 0, high: 100e3, above: true}
+	// Reduction is for what a scan has too much of; a wall is no such thing.
+	reduceRange = span{low: 0, high: 20}
 )
 
 // Ranges in degrees, and of a material's figures.
@@ -37,11 +39,18 @@ var (
 	densityRange = span{low: 1000, high: 25e3}
 )
 
+// How many bends a sketch gets that is made from the shell.
+var (
+	bendsRange = span{low: 0, high: 12}
+	hoopRange  = span{low: 2, high: 12}
+)
+
 // Defaults, after the contract of the job file.
 const (
 	defaultLanding  = 30 * s1.Degree
 	defaultMaxAngle = 180 * s1.Degree
 	defaultReach    = 200.0 // mm
+	defaultBends    = 4     // of a hoop from a station
 	gripPerOD       = 1.5   // common practice, no source
 	tailPerOD       = 2.0   // common practice, no source
 	steelDensity    = 7850  // kg/m3
@@ -51,6 +60,8 @@ const (
 const (
 	odMatch     = 0.25 // mm by which die and tube may differ: the mill's tolerance; common practice, no source
 	pointsApart = 1.0  // mm that neighbouring sketch points must be apart
+	followApart = 20.0 // mm that the points of a bar along the shell must be apart
+	mostPoints  = 60   // of a sketch; no tube of a car has more bends
 	selfMatch   = 100. // mm by which a self-mirrored sketch may be off its mirror image
 	onPlane     = 1.0  // mm within which a bar lies on the mirror plane
 	foldedBack  = 175 * s1.Degree
@@ -74,8 +85,10 @@ type draftBar struct {
 	ends   []string
 	endsOK bool
 	unsure bool // mirror is wrong: nothing can be said about what lands here
+	flat   *bool
 	hug    *bool
 	gap    *float64
+	bends  *int
 	from   *value
 }
 
@@ -107,6 +120,16 @@ var jobFields = []field[draft]{
 	{"shell", true, func(r *reader, what string, v *value, d *draft) {
 		table(r, what, v, shellFields, &d.Shell)
 	}},
+	{"sketch_frame", false, func(r *reader, what string, v *value, d *draft) {
+		w, ok := r.word(what, v, string(CarFrame), string(ScanFrame))
+		if !ok || d.Shell.Align == nil {
+			return // without an alignment the two are one
+		}
+		d.SketchFrame, r.frame = Frame(w), Frame(w)
+		for i := range d.Shell.Cuts {
+			d.Shell.Cuts[i].Frame = Frame(w)
+		}
+	}},
 	{"die", false, readDies},
 	{"tube", true, readTubes},
 	{"bar", true, readBars},
@@ -129,6 +152,21 @@ var shellFields = []field[Shell]{
 	}},
 	{"landing_angle", false, angleInto(landingRange, func(s *Shell) *s1.Angle { return &s.LandingAngle })},
 	{"keep_suspects", false, truthInto(func(s *Shell) *bool { return &s.KeepSuspects })},
+	{"keep_islands", false, truthInto(func(s *Shell) *bool { return &s.KeepIslands })},
+	{"drop", false, func(r *reader, what string, v *value, s *Shell) {
+		w, _ := r.word(what, v, "normal", "hard")
+		s.DropHard = w == "hard"
+		if s.DropHard && s.KeepSuspects {
+			r.errorf(v.at, "%s = \"hard\" and keep_suspects = true contradict each other", what)
+		}
+	}},
+	{"reduce", false, func(r *reader, what string, v *value, s *Shell) {
+		if x, ok := r.length(what, v, reduceRange); ok {
+			s.Reduce = &x
+		}
+	}},
+	{"align", false, readAlign},
+	{"cut", false, readCuts},
 }
 
 var dieFields = []field[tube.Die]{
@@ -410,13 +448,24 @@ var barFields = []field[draftBar]{
 		}
 	}},
 	{"tube", true, textInto(func(b *draftBar) *string { return &b.tube })},
-	{"sketch", true, readSketch},
-	{"ends", true, readEnds},
+	{"sketch", false, readSketch},
+	{"station", false, func(r *reader, what string, v *value, b *draftBar) {
+		if x, ok := r.length(what, v, anywhere); ok {
+			b.Station = &x
+		}
+	}},
+	{"follow", false, readFollow},
+	{"bends", false, func(r *reader, what string, v *value, b *draftBar) {
+		if n, ok := r.whole(what, v, bendsRange); ok {
+			b.bends = &n
+		}
+	}},
+	{"ends", false, readEnds},
 	{"mirror", false, func(r *reader, what string, v *value, b *draftBar) {
 		w, ok := r.word(what, v, "self", "pair", "none")
 		b.Mirror, b.unsure = map[string]Mirror{"self": Self, "pair": Pair}[w], !ok
 	}},
-	{"flat", false, truthInto(func(b *draftBar) *bool { return &b.Flat })},
+	{"flat", false, truthInto(func(b *draftBar) *bool { b.flat = new(bool); return b.flat })},
 	{"lean", false, func(r *reader, what string, v *value, b *draftBar) {
 		if a, ok := r.angle(what, v, leanRange); ok {
 			b.Lean = &a
@@ -434,15 +483,24 @@ const (
 	endFree  = "free"
 )
 
-// readSketch reads the points; it leaves none if one is wrong.
+// readSketch reads the points, or the name of a file that has them; it leaves
+// neither if something is wrong.
 func readSketch(r *reader, what string, v *value, b *draftBar) {
+	if v.kind == kindString {
+		name, ok := r.text(what, v)
+		if ok && sketchFormat(name) == "" {
+			r.errorf(v.at, "%s must be a list of points [x, y, z] or the name of a .dxf or .obj file, got %q", what, name)
+		} else if ok {
+			b.SketchFile = name
+		}
+		return
+	}
 	items, ok := r.list(what, v, "points [x, y, z]")
 	if !ok {
 		return
 	}
-	const most = 60 // points; no tube of a car has more bends
-	if len(items) < 2 || len(items) > most {
-		r.errorf(v.at, "%s must have 2 to %d points, got %d", what, most, len(items))
+	if n := len(items); n < 2 || n > mostPoints {
+		r.errorf(v.at, "%s must have 2 to %d points, got %d", what, mostPoints, n)
 		return
 	}
 	points := make([]r3.Vector, len(items))
@@ -454,19 +512,33 @@ func readSketch(r *reader, what string, v *value, b *draftBar) {
 	if !sound || r.unitless {
 		return
 	}
-	for i := 1; i < len(points); i++ {
-		if d := points[i].Sub(points[i-1]).Norm(); d < pointsApart {
-			r.errorf(items[i].at, "%s points %d and %d are %.3g mm apart, must be at least %g mm", what, i, i+1, d, pointsApart)
-			return
-		}
-	}
-	for i := 1; i+1 < len(points); i++ {
-		if points[i].Sub(points[i-1]).Angle(points[i+1].Sub(points[i])) > foldedBack {
-			r.errorf(items[i].at, "%s turns straight back at point %d", what, i+1)
-			return
-		}
+	if i, fault := sketchFault(points); fault != "" {
+		r.errorf(items[i].at, "%s %s", what, fault)
+		return
 	}
 	b.Sketch = points
+}
+
+// readFollow reads the two points that a bar along the shell goes between.
+func readFollow(r *reader, what string, v *value, b *draftBar) {
+	items, ok := r.list(what, v, "two points [x, y, z]")
+	if !ok {
+		return
+	}
+	if len(items) != 2 {
+		r.errorf(v.at, "%s must be two points [x, y, z], got %s", what, count(len(items), "value"))
+		return
+	}
+	from, ok1 := r.vector(what+" point 1", items[0])
+	to, ok2 := r.vector(what+" point 2", items[1])
+	if !ok1 || !ok2 {
+		return
+	}
+	if d := from.Sub(to).Norm(); d < followApart && !r.unitless {
+		r.errorf(v.at, "%s: the points are %.3g mm apart, must be at least %g mm", what, d, followApart)
+		return
+	}
+	b.Follow = &[2]r3.Vector{from, to}
 }
 
 func readEnds(r *reader, what string, v *value, b *draftBar) {
@@ -509,8 +581,8 @@ func readBars(r *reader, head string, v *value, d *draft) {
 				r.errorf(b.at("tube"), "%s: no tube %q (%s)", what, b.tube, known(b.tube, names))
 			}
 		}
-		bent := len(b.Sketch) > 2
-		b.Hug = bent && !b.Fixed
+		r.checkSource(b)
+		b.Hug = (len(b.Sketch) > 2 || b.Bends > 0) && !b.Fixed
 		if b.hug != nil {
 			b.Hug = *b.hug
 		}
@@ -518,10 +590,11 @@ func readBars(r *reader, head string, v *value, d *draft) {
 		if b.gap != nil {
 			b.Clearance = *b.gap
 		}
-		r.checkBar(b, bent)
+		r.checkBar(b)
 		d.bars = append(d.bars, b)
 	})
 	r.checkLandings(d.bars)
+	r.remember(d.bars)
 	for _, b := range d.bars {
 		d.Bars = append(d.Bars, b.Bar)
 	}
@@ -547,12 +620,9 @@ var keepoutFields = []field[Keepout]{
 		table(r, what, v, capsuleFields, k.Capsule)
 	}},
 	{"box", false, func(r *reader, what string, v *value, k *Keepout) {
-		k.Box = &Box{}
-		before := len(r.errs)
-		table(r, what, v, boxFields, k.Box)
-		size := k.Box.Max.Sub(k.Box.Min)
-		if len(r.errs) == before && min(size.X, size.Y, size.Z) <= 0 {
-			r.errorf(v.at, "%s: min must be less than max in x, y and z", what)
+		k.Box = readBox(r, what, v)
+		if r.frame == ScanFrame {
+			r.errorf(v.at, "%s stands along the car's axes, which sketch_frame = \"scan\" cannot say", what)
 		}
 	}},
 	{"mesh", false, textInto(func(k *Keepout) *string { return &k.Mesh })},
@@ -584,18 +654,36 @@ func readKeepouts(r *reader, head string, v *value, d *draft) {
 				break
 			}
 		}
-		var shapes []*entry
-		for _, e := range v.order {
-			if slices.Contains([]string{"sphere", "capsule", "box", "mesh"}, e.name) {
-				shapes = append(shapes, e)
-			}
-		}
-		switch {
-		case len(shapes) == 0:
-			r.errorf(v.at, "%s: needs a shape: sphere, capsule, box or mesh", what)
-		case len(shapes) > 1:
-			r.errorf(shapes[1].at, "%s: has both %s and %s, must have one shape", what, shapes[0].name, shapes[1].name)
-		}
+		r.oneShape(what, v, "sphere", "capsule", "box", "mesh")
 		d.Keepouts = append(d.Keepouts, *k)
 	})
+}
+
+// readBox reads a box that has some room in it.
+func readBox(r *reader, what string, v *value) *Box {
+	box := &Box{}
+	before := len(r.errs)
+	table(r, what, v, boxFields, box)
+	size := box.Max.Sub(box.Min)
+	if len(r.errs) == before && min(size.X, size.Y, size.Z) <= 0 {
+		r.errorf(v.at, "%s: min must be less than max in x, y and z", what)
+	}
+	return box
+}
+
+// oneShape makes sure that a table has exactly one of the shapes.
+func (r *reader) oneShape(what string, v *value, shapes ...string) {
+	var given []*entry
+	for _, e := range v.order {
+		if slices.Contains(shapes, e.name) {
+			given = append(given, e)
+		}
+	}
+	last := len(shapes) - 1
+	switch {
+	case len(given) == 0:
+		r.errorf(v.at, "%s: needs a shape: %s or %s", what, strings.Join(shapes[:last], ", "), shapes[last])
+	case len(given) > 1:
+		r.errorf(given[1].at, "%s: has both %s and %s, must have one shape", what, given[0].name, given[1].name)
+	}
 }

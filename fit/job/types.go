@@ -60,7 +60,7 @@ type Shell struct {
 	DropHard     bool       // drop = "hard": leave out more of what is suspect
 	Reduce       *float64   // mm that a reduced scan may be off; 0: do not reduce; nil: automatic
 	Align        *Align     // nil: the scan stands in the car's axes
-	Cuts         []Cut      // in file order, in Job.SketchFrame
+	Cuts         []Cut      // in file order
 }
 
 // What a Reduce of nil stands for: scans of more triangles are reduced within
@@ -95,7 +95,8 @@ type Align struct {
 type Cut struct {
 	Name   string
 	Sphere *Sphere
-	Box    *Box // along the axes of Job.SketchFrame
+	Box    *Box  // along the axes of Frame
+	Frame  Frame // in which it is given: Job.SketchFrame of the job as read
 	Pos    Position
 }
 
