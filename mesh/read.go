@@ -8,11 +8,15 @@ import (
 	"io"
 	"io/fs"
 	"strings"
+
+	"github.com/golang/geo/r3"
 )
 
 // ReadOptions say how to read a mesh file. The zero value is fine.
 type ReadOptions struct {
 	// Name stands for the file in messages. Default: "input".
+	// A name that ends in ".obj" makes a text without a vertex at its start
+	// an OBJ file; otherwise the content alone decides.
 	Name string
 	// Unit is the length unit of the file. Default: AutoUnit, which guesses
 	// it from the extents and fails with ErrUnit where that is not clear-cut.
@@ -39,9 +43,9 @@ func (o ReadOptions) Validate() error {
 
 // Report says what [Read] found.
 type Report struct {
-	Format      string   // "binary STL" or "ASCII STL"
+	Format      string   // "binary STL", "ASCII PLY", "OBJ" and the like
 	Triangles   int      // in the file
-	Solids      int      // in the file; binary files have one
+	Solids      int      // in the file: of an OBJ file its objects and groups; binary STL and PLY files have one
 	Unit        Unit     // of the file, as used
 	UnitGuessed bool     // Unit was guessed
 	Weld        float64  // welding distance as used, mm
@@ -99,9 +103,10 @@ func causeText(err error) string {
 // Unwrap returns the cause.
 func (e *ReadError) Unwrap() error { return e.Err }
 
-// Read reads an STL file, binary or ASCII, from its start to its end, and
-// returns its triangles in mm: corners welded, degenerate and duplicate
-// triangles left out, unused vertices gone.
+// Read reads an STL, PLY or OBJ file, binary or text, from its start to its end,
+// and returns its triangles in mm: corners welded, degenerate and duplicate
+// triangles left out, unused vertices gone. Polygons are cut into triangles from
+// their first corner, which is right for convex ones.
 //
 // Vertices and triangles keep the order of the file. The mesh is never empty,
 // all coordinates are finite, all indices in range. What is odd but readable
@@ -129,11 +134,11 @@ func readMesh(r io.ReadSeeker, opt ReadOptions) (*Mesh, *Report, error) {
 		return nil, nil, err
 	}
 	rep := &Report{Unit: opt.Unit}
-	s, err := readSoup(r, rep)
+	s, err := readTriangles(r, opt.Name, rep)
 	if err != nil {
 		return nil, nil, err
 	}
-	rep.Triangles = len(s.triangles)
+	rep.Triangles = s.count()
 	if rep.Triangles == 0 {
 		return nil, nil, &ReadError{Text: "no triangles"}
 	}
@@ -148,7 +153,7 @@ func readMesh(r io.ReadSeeker, opt ReadOptions) (*Mesh, *Report, error) {
 	}
 	scale := rep.Unit.Millimetres()
 	largest *= scale
-	if step := largest * float32Step; step > coarseStep {
+	if step := largest * s.resolution(); step > coarseStep {
 		rep.note("coordinates reach %.3g m, where the file resolves only %.2g mm", largest/1000, step)
 	}
 	rep.Weld = opt.Weld
@@ -157,7 +162,7 @@ func readMesh(r io.ReadSeeker, opt ReadOptions) (*Mesh, *Report, error) {
 	}
 
 	m := s.mesh(scale)
-	s = nil // the table and the float32 vertices may go
+	s = nil // the tables may go
 	rep.Welded = weldNear(m, rep.Weld)
 	rep.Degenerate = dropDegenerate(m)
 	rep.Duplicate = dropDuplicates(m)
@@ -173,8 +178,21 @@ func readMesh(r io.ReadSeeker, opt ReadOptions) (*Mesh, *Report, error) {
 // (references.md G: structured light 0.05 to 0.5 mm, from memory there).
 const coarseStep = 0.05
 
-// readSoup finds out what r is and reads its triangles.
-func readSoup(r io.ReadSeeker, rep *Report) (*soup, error) {
+// triangles are those of a file, in its unit.
+type triangles interface {
+	count() int
+	// extent returns the edges of the box around all vertices that are used,
+	// and the largest absolute coordinate.
+	extent() (size r3.Vector, largest float64)
+	// resolution is the relative spacing of the numbers in the file.
+	resolution() float64
+	// mesh returns them in mm, the file's unit being scale mm long. It can be
+	// called once.
+	mesh(scale float64) *Mesh
+}
+
+// readTriangles finds out what r is and reads its triangles.
+func readTriangles(r io.ReadSeeker, name string, rep *Report) (triangles, error) {
 	if _, err := r.Seek(0, io.SeekStart); err != nil {
 		return nil, &ReadError{Text: "cannot be read", Err: err}
 	}
@@ -193,7 +211,7 @@ func readSoup(r io.ReadSeeker, rep *Report) (*soup, error) {
 		return nil, &ReadError{Text: "cannot be read", Err: err}
 	}
 
-	format, start, err := detect(head, size)
+	format, start, err := detect(head, size, name)
 	if err != nil {
 		return nil, err
 	}
@@ -201,23 +219,38 @@ func readSoup(r io.ReadSeeker, rep *Report) (*soup, error) {
 		return nil, &ReadError{Text: "cannot be read", Err: err}
 	}
 	rep.Format = format
-	if format == asciiSTL {
-		if bytes.HasPrefix(head, utf8Mark) {
-			rep.note("a byte order mark at the start is skipped")
+	if start > 0 {
+		rep.note("a byte order mark at the start is skipped")
+	}
+	var s triangles
+	switch format {
+	case asciiSTL:
+		s, err = readASCII(r, size, rep)
+	case asciiPLY:
+		s, err = readPLY(r, size, rep)
+	case formatOBJ:
+		s, err = readOBJ(r, size, rep)
+	default:
+		if isWord(head, "solid") {
+			rep.note(`a binary file although it begins with "solid"`)
 		}
-		return readASCII(r, size, rep)
+		rep.Solids = 1
+		s, err = readBinary(r, size, rep)
 	}
-	if isWord(head, "solid") {
-		rep.note(`a binary file although it begins with "solid"`)
+	if err != nil {
+		return nil, err // not s, which is not nil although it holds a nil
 	}
-	rep.Solids = 1
-	return readBinary(r, size, rep)
+	return s, nil
 }
 
 // Names of formats in the report.
 const (
 	binarySTL = "binary STL"
 	asciiSTL  = "ASCII STL"
+	asciiPLY  = "ASCII PLY"
+	littlePLY = "binary PLY"
+	bigPLY    = "binary big-endian PLY"
+	formatOBJ = "OBJ"
 )
 
 // headSize is how much of a file is looked at to find out what it is, in
@@ -227,31 +260,41 @@ const headSize = 4096
 var utf8Mark = []byte("\xef\xbb\xbf")
 
 // detect tells what a file of size bytes is that begins with head, and where
-// its data start.
+// its data start. Any PLY file is asciiPLY: its header says more.
 //
-// A size that fits the count of a binary STL file settles it: the count of an
-// ASCII file would be four printable characters, which call for at least
-// 26 GB. Else a text that begins with "solid" is ASCII STL, and what is neither
-// text nor a known format is tried as binary STL.
-func detect(head []byte, size int64) (format string, start int64, err error) {
+// A size that fits the count of a binary STL file settles it: the count of a text
+// would be four printable characters, which call for at least 26 GB. Then the first
+// line of a PLY file does. Else a text that begins with "solid" is ASCII STL, one
+// that looks like OBJ is OBJ, and what is neither text nor a known format is tried
+// as binary STL.
+func detect(head []byte, size int64, name string) (format string, start int64, err error) {
 	if fitsBinary(head, size) {
 		return binarySTL, 0, nil
 	}
 	if kind := otherFormat(head); kind != "" {
-		return "", 0, &ReadError{Text: "not an STL file but " + kind}
+		return "", 0, &ReadError{Text: "not an STL, PLY or OBJ file but " + kind}
+	}
+	text := bytes.TrimPrefix(head, utf8Mark)
+	start = int64(len(head) - len(text))
+	if rest, ok := bytes.CutPrefix(text, []byte("ply")); ok {
+		rest = bytes.TrimLeft(rest, " \t")
+		if len(rest) == 0 || rest[0] == '\n' || rest[0] == '\r' {
+			return asciiPLY, start, nil
+		}
 	}
 	if !isText(head) {
 		return binarySTL, 0, nil
 	}
-	text := bytes.TrimPrefix(head, utf8Mark)
 	trimmed := bytes.TrimLeft(text, " \t\r\n\v\f")
 	switch {
 	case isWord(trimmed, "solid"):
-		return asciiSTL, int64(len(head) - len(text)), nil
+		return asciiSTL, start, nil
 	case len(trimmed) == 0 && size <= int64(len(head)):
 		return "", 0, &ReadError{Text: "the file is blank"}
+	case likeOBJ(text, strings.HasSuffix(strings.ToLower(name), ".obj")):
+		return formatOBJ, start, nil
 	}
-	return "", 0, &ReadError{Text: fmt.Sprintf("not an STL file: a text that begins with %q, not with \"solid\"", firstWord(trimmed))}
+	return "", 0, &ReadError{Text: fmt.Sprintf("not an STL, PLY or OBJ file: a text that begins with %q", firstWord(trimmed))}
 }
 
 // fitsBinary tells whether size is that of a binary STL file with the count
@@ -293,7 +336,7 @@ func firstWord(text []byte) []byte {
 }
 
 // otherFormat names a well-known kind of file by its first bytes, in words
-// that fit behind "not an STL file but". Empty: not known.
+// that fit behind "not an STL, PLY or OBJ file but". Empty: not known.
 func otherFormat(head []byte) string {
 	for _, f := range otherFormats {
 		if bytes.HasPrefix(head, []byte(f.magic)) {
@@ -319,8 +362,6 @@ var otherFormats = []struct{ magic, kind string }{
 	{"\x1f\x8b", "a gzip archive"},
 	{"7z\xbc\xaf\x27\x1c", "a 7z archive"},
 	{"%PDF-", "a PDF document"},
-	{"ply\n", "a PLY file"},
-	{"ply\r", "a PLY file"},
 	{"glTF", "a binary glTF file"},
 	{"ISO-10303-21;", "a STEP file"},
 	{"\xff\xfe", "a text in UTF-16"},

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"math"
@@ -164,10 +165,17 @@ func (p *asciiParser) expected(want string, word []byte) error {
 }
 
 func (p *asciiParser) badNumber(word []byte) error {
-	if x, _ := strconv.ParseFloat(string(word), 32); math.IsNaN(x) || math.IsInf(x, 0) {
+	if notFinite(word) {
 		return p.fail("coordinate is not finite: %.40q", word)
 	}
 	return p.expected("a coordinate", word)
+}
+
+// notFinite tells whether a word is a number that no file should hold: NaN,
+// infinite, or more than a float32 can be.
+func notFinite(word []byte) bool {
+	x, _ := strconv.ParseFloat(string(word), 32)
+	return math.IsNaN(x) || math.IsInf(x, 0)
 }
 
 // fail returns an error at the line of the last word, in the triangle that is
@@ -192,11 +200,38 @@ func isKeyword(word []byte, keyword string) bool {
 // parseFloat32 reads a decimal float32, correctly rounded, as strconv.ParseFloat
 // does. False: it is no decimal number, or not finite.
 func parseFloat32(word []byte) (float32, bool) {
+	// Rounding what parseDecimal gives again to float32 is right unless it lies
+	// exactly half-way between two float32, or in the denormal range: these,
+	// and all other numbers, are left to strconv.
+	x, exact, ok := parseDecimal(word)
+	if !ok {
+		return 0, false
+	}
+	const halfWay, below = 1 << 28, 1<<29 - 1 // of the 29 bits that float32 drops
+	size := math.Abs(x)
+	if !exact || size != 0 && (size < 0x1p-126 || size > math.MaxFloat32) || math.Float64bits(x)&below == halfWay {
+		return slowFloat32(word)
+	}
+	return float32(x), true
+}
+
+// parseFloat64 is parseFloat32 for float64.
+func parseFloat64(word []byte) (float64, bool) {
+	x, exact, ok := parseDecimal(word)
+	if ok && !exact {
+		var err error
+		x, err = strconv.ParseFloat(string(word), 64)
+		ok = err == nil
+	}
+	return x, ok
+}
+
+// parseDecimal reads a decimal number. Exact: x is the float64 nearest to it; else
+// x is 0 and strconv must tell. Not ok: it is no decimal number.
+func parseDecimal(word []byte) (x float64, exact, ok bool) {
 	// Up to 15 digits and a power of ten up to 22 are exact in float64, so one
 	// multiplication or division rounds once (the classic fast path, as in
-	// strconv's own). Rounding the result again to float32 is right unless it
-	// lies exactly half-way between two float32, or in the denormal range:
-	// these, and all other numbers, are left to strconv.
+	// strconv's own).
 	var mantissa uint64
 	digits, exponent, i := 0, 0, 0
 	negative := false
@@ -226,11 +261,11 @@ func parseFloat32(word []byte) (float32, bool) {
 		}
 	}
 	if !any {
-		return 0, false
+		return 0, false, false
 	}
 	if i < len(word) {
 		if word[i]|0x20 != 'e' {
-			return 0, false
+			return 0, false, false
 		}
 		i++
 		sign := 1
@@ -241,34 +276,30 @@ func parseFloat32(word []byte) (float32, bool) {
 			i++
 		}
 		if i == len(word) {
-			return 0, false
+			return 0, false, false
 		}
 		e := 0
 		for ; i < len(word); i++ {
 			if word[i] < '0' || word[i] > '9' {
-				return 0, false
+				return 0, false, false
 			}
 			e = min(10*e+int(word[i]-'0'), 10_000)
 		}
 		exponent += sign * e
 	}
 	if digits > 15 || exponent < -22 || exponent > 22 {
-		return slowFloat32(word)
+		return 0, false, true
 	}
-	x := float64(mantissa)
+	x = float64(mantissa)
 	if exponent < 0 {
 		x /= powersOfTen[-exponent]
 	} else {
 		x *= powersOfTen[exponent]
 	}
-	const halfWay, below = 1 << 28, 1<<29 - 1 // of the 29 bits that float32 drops
-	if x != 0 && (x < 0x1p-126 || x > math.MaxFloat32) || math.Float64bits(x)&below == halfWay {
-		return slowFloat32(word)
-	}
 	if negative {
 		x = -x
 	}
-	return float32(x), true
+	return x, true, true
 }
 
 func slowFloat32(word []byte) (float32, bool) {
@@ -394,4 +425,30 @@ func (w *wordReader) fill(keep int) bool {
 		}
 	}
 	return false
+}
+
+// startsWith tells whether the next bytes are the given ones, at most a few.
+func (w *wordReader) startsWith(next ...byte) bool {
+	for w.end-w.at < len(next) {
+		if !w.fill(w.at) {
+			return false
+		}
+	}
+	return bytes.Equal(w.buf[w.at:w.at+len(next)], next)
+}
+
+// crossLine reads past a line end, before which nextInLine has stopped: LF, CR LF
+// or CR, of which CR LF is two with crOnly. False: the file ends.
+func (w *wordReader) crossLine(crOnly bool) bool {
+	n := 1
+	if !crOnly && w.startsWith('\r', '\n') {
+		n = 2
+	} else if w.at == w.end && !w.fill(w.end) {
+		return false
+	}
+	for range n {
+		w.countLine(w.buf[w.at])
+		w.at++
+	}
+	return true
 }

@@ -193,6 +193,9 @@ func hash3(a, b, c uint64) uint64 {
 	return h * 0xa54ff53a5f1d36f1
 }
 
+// resolution returns the relative spacing of the numbers in the file.
+func (s *soup) resolution() float64 { return float32Step }
+
 // extent returns the edges of the box around all vertices and the largest
 // absolute coordinate, in file units.
 func (s *soup) extent() (size r3.Vector, largest float64) {
