@@ -29,7 +29,7 @@ var sizes = []int{50, 200, 1000} // thousand triangles
 func demoShell(t testing.TB, thousands int) (*mesh.Mesh, *mesh.Shell) {
 	t.Helper()
 	m := sample.NewCoupe(sample.CoupeOptions{Triangles: 1000 * thousands}).Mesh
-	sh, err := mesh.Prepare(context.Background(), m, mesh.PrepareOptions{Seeds: fit.Seeds(demoJob(t))})
+	sh, err := mesh.Prepare(context.Background(), m, mesh.PrepareOptions{Seeds: fit.Seeds(demoJob(t), m.Bounds())})
 	require.NoError(t, err)
 	return m, sh
 }

@@ -2,6 +2,7 @@ package fit
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"runtime"
@@ -43,21 +44,67 @@ type Event struct {
 }
 
 // Seeds returns points that should lie in open cabin air: the job's own, or
-// the centre of all sketches.
-func Seeds(j *job.Job) []r3.Vector {
+// the centre of all sketches. Bars that are to be sketched yet count with the
+// points they give; box, the bounds of the shell, stands in for what they leave
+// open.
+func Seeds(j *job.Job, box mesh.Box) []r3.Vector {
 	if j.Shell.Inside != nil {
 		return []r3.Vector{*j.Shell.Inside}
 	}
+	middle := box.Min.Add(box.Max).Mul(0.5)
 	var all []r3.Vector
 	for i := range j.Bars {
-		all = append(all, j.Bars[i].Sketch...)
-		if j.Bars[i].Mirror == job.Pair {
-			for _, p := range j.Bars[i].Sketch {
+		b := &j.Bars[i]
+		points := b.Sketch
+		switch {
+		case len(points) > 0:
+		case b.Station != nil:
+			points = []r3.Vector{{X: *b.Station, Z: middle.Z}}
+		case b.Follow != nil:
+			points = b.Follow[:]
+		}
+		all = append(all, points...)
+		if b.Mirror == job.Pair {
+			for _, p := range points {
 				all = append(all, mirrorY(p))
 			}
 		}
 	}
+	if len(all) == 0 {
+		return []r3.Vector{middle}
+	}
 	return []r3.Vector{centroid(all)}
+}
+
+// sketch makes the sketches of bars that only say where they run, in a copy of
+// the job's bars.
+func sketch(j *job.Job, sh *mesh.Shell) (*job.Job, error) {
+	out := *j
+	out.Bars = append([]job.Bar(nil), j.Bars...)
+	for i := range out.Bars {
+		b := &out.Bars[i]
+		if len(b.Sketch) > 0 {
+			continue
+		}
+		s := Sketcher{Shell: sh, Inside: Seeds(j, sh.Raw.Bounds())[0], Offset: b.Tube.OD/2 + b.Clearance}
+		var err error
+		switch {
+		case b.Station != nil:
+			lean := 0.0
+			if b.Lean != nil {
+				lean = b.Lean.Radians()
+			}
+			b.Sketch, err = s.Station(*b.Station, lean, b.Bends)
+		case b.Follow != nil:
+			b.Sketch, err = s.Follow(b.Follow[0], b.Follow[1], b.Bends)
+		default:
+			err = errors.New("it has no sketch")
+		}
+		if err != nil {
+			return nil, fmt.Errorf("bar %q: %w", b.Name, err)
+		}
+	}
+	return &out, nil
 }
 
 // Fit moves every bar of the job from its sketch to where it hugs the shell at
@@ -69,6 +116,10 @@ func Fit(ctx context.Context, j *job.Job, sh *mesh.Shell, opt Options) (*Cage, e
 	workers := opt.Workers
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
+	}
+	j, err := sketch(j, sh)
+	if err != nil {
+		return nil, err
 	}
 	levels := j.Order()
 	f := &fitter{

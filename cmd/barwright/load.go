@@ -109,7 +109,7 @@ func (in *input) prepare(ctx context.Context, workers int, p *progress) (*mesh.S
 		return nil, err
 	}
 	shell, err := mesh.Prepare(ctx, in.scan, mesh.PrepareOptions{
-		Seeds:        fit.Seeds(in.job),
+		Seeds:        fit.Seeds(in.job, in.scan.Bounds()),
 		KeepSuspects: in.job.Shell.KeepSuspects,
 		Accuracy:     in.job.Shell.Accuracy,
 		Workers:      workers,

@@ -303,15 +303,22 @@ const smallSketch = 0.08
 
 // sketches compares the size of all sketches together with the scan's.
 func (k *checker) sketches() []fit.Finding {
-	if k.shell == nil || len(k.job.Bars) == 0 {
+	if k.shell == nil {
 		return nil
 	}
-	first := k.job.Bars[0].Sketch[0]
-	box := mesh.Box{Min: first, Max: first}
+	var box mesh.Box
+	var first r3.Vector
+	some := false
 	for i := range k.job.Bars {
-		for _, p := range k.job.Bars[i].Sketch {
+		for _, p := range k.job.Bars[i].Sketch { // empty: made from the scan itself
+			if !some {
+				first, box, some = p, mesh.Box{Min: p, Max: p}, true
+			}
 			box = box.Add(p)
 		}
+	}
+	if !some {
+		return nil
 	}
 	size, scan := box.Size().Norm(), k.shell.Raw.Bounds().Size().Norm()
 	if size >= smallSketch*scan {
