@@ -1,0 +1,300 @@
+package section
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+
+	"github.com/golang/geo/r2"
+)
+
+// layer is what a line or a text belongs to. Later ones are drawn on top.
+type layer int
+
+const (
+	gridLayer layer = iota
+	axisLayer
+	capsLayer
+	shellLayer
+	barsLayer
+	centreLayer
+	checkLayer
+	noteLayer
+	layers
+)
+
+// look says how a layer is drawn. Widths are for paper.
+type look struct {
+	name   string // of the DXF layer and the SVG group
+	colour [3]uint8
+	aci    int        // DXF colour number
+	width  float64    // of its lines, mm
+	dash   [2]float64 // on, off, mm; 0: a full line
+}
+
+var looks = [layers]look{
+	gridLayer:   {"GRID", [3]uint8{205, 211, 218}, 9, 0.25, [2]float64{}},
+	axisLayer:   {"AXES", [3]uint8{120, 130, 140}, 8, 0.5, [2]float64{}},
+	capsLayer:   {"CAPS", [3]uint8{40, 110, 190}, 5, 0.8, [2]float64{12, 8}},
+	shellLayer:  {"SHELL", [3]uint8{0, 0, 0}, 7, 1, [2]float64{}},
+	barsLayer:   {"BARS", [3]uint8{190, 60, 20}, 1, 0.8, [2]float64{}},
+	centreLayer: {"CENTRES", [3]uint8{190, 60, 20}, 30, 0.4, [2]float64{20, 6}},
+	checkLayer:  {"CHECK", [3]uint8{0, 0, 0}, 3, 0.5, [2]float64{}},
+	noteLayer:   {"NOTES", [3]uint8{40, 45, 50}, 7, 0, [2]float64{}},
+}
+
+// anchor says which point of a text its place is.
+type anchor int
+
+const (
+	leftOf   anchor = iota // the text begins there
+	middleOf               // its middle is there
+	rightOf                // it ends there
+)
+
+// text is a line of text; its baseline is level.
+type text struct {
+	layer  layer
+	at     r2.Point // mm
+	height float64  // of a capital letter, about; mm
+	anchor anchor
+	words  string
+}
+
+// stroke is a line with its layer.
+type stroke struct {
+	layer layer
+	Line
+}
+
+// sheet is a drawing laid out: everything in mm on the plane, y up.
+type sheet struct {
+	box     r2.Rect
+	strokes []stroke // by layer
+	texts   []text
+}
+
+const mmPerInch = 25.4 // exact by definition (international inch)
+
+// Figures of the layout. (Taste, no source.)
+const (
+	letters     = 120.0 // the sheet is about so many text heights across
+	smallText   = 6.0   // and that is at least so many mm,
+	largeText   = 40.0  // and at most
+	letterWidth = 0.75  // a letter's width in text heights, about, with room to spare
+	aroundIt    = 20.0  // least distance of the outline from the edge of the grid, mm
+	labelRoom   = 5     // widest label of the grid, in letters
+	checkMM     = 100.0 // length of the line to check a print with, mm
+	checkInches = 4.0
+	mostLines   = 400 // of the grid in one direction
+)
+
+// grid is where lines are drawn, in mm.
+type grid struct {
+	step    float64 // between lines
+	major   int     // every so many lines is labelled
+	unit    float64 // mm in the labels' unit
+	name    string
+	from    [2]int // first and last line each way, in steps
+	to      [2]int
+	labelOf func(steps int) string
+}
+
+func newGrid(content r2.Rect, inches bool) grid {
+	g := grid{step: 100, major: 1, unit: 1, name: "mm"}
+	if inches {
+		g = grid{step: mmPerInch, major: 5, unit: mmPerInch, name: "in"}
+	}
+	// A shell in a wrong unit must not ask for a million lines.
+	for size := max(content.Size().X, content.Size().Y); size/g.step > mostLines; {
+		g.step *= 10
+	}
+	g.labelOf = func(steps int) string {
+		return strconv.FormatFloat(math.Round(float64(steps)*g.step/g.unit), 'f', -1, 64)
+	}
+	for i, r := range [2][2]float64{{content.X.Lo, content.X.Hi}, {content.Y.Lo, content.Y.Hi}} {
+		big := g.step * float64(g.major)
+		g.from[i] = g.major * int(math.Floor((r[0]-aroundIt)/big))
+		g.to[i] = g.major * int(math.Ceil((r[1]+aroundIt)/big))
+	}
+	return g
+}
+
+func (g grid) at(steps int) float64 { return float64(steps) * g.step }
+
+func (g grid) box() r2.Rect {
+	return r2.RectFromPoints(
+		r2.Point{X: g.at(g.from[0]), Y: g.at(g.from[1])},
+		r2.Point{X: g.at(g.to[0]), Y: g.at(g.to[1])})
+}
+
+// content returns the bounds of all outlines.
+func (d *Drawing) content() r2.Rect {
+	box := r2.EmptyRect()
+	add := func(lines []Line) {
+		for _, l := range lines {
+			for _, p := range l.Points {
+				box = box.AddPoint(p)
+			}
+		}
+	}
+	add(d.Shell)
+	add(d.Caps)
+	for _, b := range d.Bars {
+		add(b.Outline)
+		add(b.Centre)
+	}
+	return box
+}
+
+// layout lays a drawing out.
+func (d *Drawing) layout() *sheet {
+	content := d.content()
+	g := newGrid(content, d.Inches)
+	area := g.box()
+	h := min(max(max(area.Size().X, area.Size().Y)/letters, smallText), largeText)
+	s := &sheet{box: area}
+
+	s.grid(g, area, h)
+	s.lines(capsLayer, d.Caps)
+	s.lines(shellLayer, d.Shell)
+	for _, b := range d.Bars {
+		s.lines(barsLayer, b.Outline)
+	}
+	for _, b := range d.Bars {
+		s.lines(centreLayer, b.Centre)
+	}
+	for _, b := range d.Bars {
+		s.text(barsLayer, d.nameAt(b, h), h, middleOf, printable(b.Name))
+	}
+
+	// Below the grid: its labels, the axis along it, then the lines to check a
+	// print with.
+	y := area.Y.Lo - 3.2*h
+	s.text(noteLayer, r2.Point{X: area.X.Hi, Y: y}, h, rightOf, d.Plane.RightName+", "+g.name+" ->")
+	s.text(noteLayer, r2.Point{X: area.X.Lo, Y: area.Y.Hi + 0.8*h}, h, leftOf, d.Plane.UpName+", "+g.name+", upwards")
+	y -= 1.6 * h
+	s.check(r2.Point{X: area.X.Lo, Y: y}, checkMM, h, "this line is 100 mm long in a print of true size")
+	if d.Inches {
+		y -= 2 * h
+		s.check(r2.Point{X: area.X.Lo, Y: y}, checkInches*mmPerInch, h, "this line is 4 in long in a print of true size")
+	}
+	s.cover(r2.Point{X: area.X.Lo, Y: y - 1.2*h})
+
+	// Above it: what it is.
+	notes := []string{"section at " + d.Plane.Name(d.Inches) + ", " + d.Plane.View}
+	if title := printable(d.Title); title != "" {
+		notes = append([]string{title}, notes...)
+	}
+	kinds := "black: shell"
+	if len(d.Caps) > 0 {
+		kinds += "; blue, dashed: guessed over holes, not sheet metal"
+	}
+	if len(d.Bars) > 0 {
+		kinds += "; red: outside of tubes"
+	}
+	notes = append(notes, kinds)
+	y = area.Y.Hi + 0.8*h + 1.8*h*float64(len(notes))
+	s.cover(r2.Point{X: area.X.Lo, Y: y + 1.6*h})
+	for _, n := range notes {
+		s.text(noteLayer, r2.Point{X: area.X.Lo, Y: y}, h, leftOf, n)
+		y -= 1.8 * h
+	}
+	s.box = s.box.ExpandedByMargin(h)
+	return s
+}
+
+// nameAt returns where the name of a bar goes: to the middle of the cut, above
+// it if the cut is a small one.
+func (d *Drawing) nameAt(b Bar, h float64) r2.Point {
+	box := r2.EmptyRect()
+	for _, p := range b.Outline[0].Points {
+		box = box.AddPoint(p)
+	}
+	if len(b.Centre) == 0 {
+		return r2.Point{X: box.Center().X, Y: box.Y.Hi + 0.4*h}
+	}
+	// Inside the hoop, under its top.
+	return r2.Point{X: box.Center().X, Y: box.Y.Hi - 6*h}
+}
+
+func (s *sheet) grid(g grid, area r2.Rect, h float64) {
+	line := func(steps int, a, b r2.Point) {
+		l := gridLayer
+		if steps%g.major == 0 && g.major > 1 || steps == 0 {
+			l = axisLayer
+		}
+		s.strokes = append(s.strokes, stroke{l, Line{Points: []r2.Point{a, b}}})
+	}
+	// Labels that would run into each other are left out.
+	every := g.major * int(max(1, math.Ceil(labelRoom*letterWidth*h/(g.step*float64(g.major)))))
+	for i := g.from[0]; i <= g.to[0]; i++ {
+		x := g.at(i)
+		line(i, r2.Point{X: x, Y: area.Y.Lo}, r2.Point{X: x, Y: area.Y.Hi})
+		if i%every == 0 {
+			s.text(noteLayer, r2.Point{X: x, Y: area.Y.Lo - 1.6*h}, h, middleOf, g.labelOf(i))
+		}
+	}
+	for i := g.from[1]; i <= g.to[1]; i++ {
+		y := g.at(i)
+		line(i, r2.Point{X: area.X.Lo, Y: y}, r2.Point{X: area.X.Hi, Y: y})
+		if i%g.major == 0 {
+			s.text(noteLayer, r2.Point{X: area.X.Lo - 0.6*h, Y: y - 0.35*h}, h, rightOf, g.labelOf(i))
+		}
+	}
+}
+
+// check draws a line of a known length with ticks at its ends.
+func (s *sheet) check(from r2.Point, length, h float64, words string) {
+	to := r2.Point{X: from.X + length, Y: from.Y}
+	s.lines(checkLayer, []Line{{Points: []r2.Point{from, to}}})
+	for _, p := range []r2.Point{from, to} {
+		s.lines(checkLayer, []Line{{Points: []r2.Point{{X: p.X, Y: p.Y - h/2}, {X: p.X, Y: p.Y + h/2}}}})
+	}
+	s.text(noteLayer, r2.Point{X: to.X + h, Y: to.Y - 0.35*h}, h, leftOf, words)
+}
+
+func (s *sheet) lines(l layer, lines []Line) {
+	for _, line := range lines {
+		s.strokes = append(s.strokes, stroke{l, line})
+	}
+}
+
+func (s *sheet) text(l layer, at r2.Point, height float64, a anchor, words string) {
+	s.texts = append(s.texts, text{l, at, height, a, words})
+	wide := letterWidth * height * float64(len([]rune(words)))
+	from := at.X - wide*[...]float64{leftOf: 0, middleOf: 0.5, rightOf: 1}[a]
+	s.cover(r2.Point{X: from, Y: at.Y - 0.4*height})
+	s.cover(r2.Point{X: from + wide, Y: at.Y + height})
+}
+
+func (s *sheet) cover(p r2.Point) { s.box = s.box.AddPoint(p) }
+
+// of returns the strokes of a layer.
+func (s *sheet) of(l layer) []Line {
+	var out []Line
+	for _, k := range s.strokes {
+		if k.layer == l {
+			out = append(out, k.Line)
+		}
+	}
+	return out
+}
+
+// decimal formats a number for the drawing formats, with no negative zero.
+func decimal(v float64, decimals int) string {
+	text := strconv.FormatFloat(v, 'f', decimals, 64)
+	if text == "-"+strconv.FormatFloat(0, 'f', decimals, 64) {
+		return text[1:]
+	}
+	return text
+}
+
+// checkSheet refuses a drawing that can't be written.
+func checkSheet(s *sheet) error {
+	size := s.box.Size()
+	if !(size.X > 0 && size.Y > 0) || math.IsInf(size.X, 0) || math.IsInf(size.Y, 0) {
+		return fmt.Errorf("a sheet of %g x %g mm can't be drawn", size.X, size.Y)
+	}
+	return nil
+}
