@@ -81,20 +81,23 @@ func Seeds(j *job.Job, box mesh.Box) []r3.Vector {
 func sketch(j *job.Job, sh *mesh.Shell) (*job.Job, error) {
 	out := *j
 	out.Bars = append([]job.Bar(nil), j.Bars...)
+	made := false
 	for i := range out.Bars {
 		b := &out.Bars[i]
 		if len(b.Sketch) > 0 {
 			continue
 		}
+		made = true
 		s := Sketcher{Shell: sh, Inside: Seeds(j, sh.Raw.Bounds())[0], Offset: b.Tube.OD/2 + b.Clearance}
 		var err error
 		switch {
 		case b.Station != nil:
-			lean := 0.0
-			if b.Lean != nil {
-				lean = b.Lean.Radians()
+			// The hoop stays in its plane, upright if no lean is given.
+			if b.Lean == nil {
+				b.Lean = new(s1.Angle)
 			}
-			b.Sketch, err = s.Station(*b.Station, lean, b.Bends)
+			b.Flat = true
+			b.Sketch, err = s.Station(*b.Station, b.Lean.Radians(), b.Bends)
 		case b.Follow != nil:
 			b.Sketch, err = s.Follow(b.Follow[0], b.Follow[1], b.Bends)
 		default:
@@ -103,6 +106,9 @@ func sketch(j *job.Job, sh *mesh.Shell) (*job.Job, error) {
 		if err != nil {
 			return nil, fmt.Errorf("bar %q: %w", b.Name, err)
 		}
+	}
+	if made {
+		return &out, out.Finish()
 	}
 	return &out, nil
 }
@@ -390,7 +396,7 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 			if p.bar.Lean != nil {
 				lean = p.bar.Lean.Radians()
 			}
-			eff.starts = defaultStarts(newLayout(p.sketch, p.self(), p.bar.Flat, lean).dim)
+			eff.starts = defaultStarts(newLayout(p.sketch, p.self(), p.bar.Flat, p.bar.Station != nil, lean).dim)
 		}
 	}
 	if s, err := f.again(ctx, p); s != nil || err != nil {

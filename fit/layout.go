@@ -20,9 +20,11 @@ import (
 //	flat, self       q = offset, lean, two coordinates a node of the first half
 //	                 (a middle node: one); the plane contains the y direction
 //	both             q = offset, coordinates
+//	pinned           the plane stays; the coordinates alone
 type layout struct {
 	nodes, dim int
 	self, flat bool
+	pinned     bool    // flat, in the plane of the start, which has the y direction and the lean
 	lean       float64 // rad, NaN: free
 	plane      int     // how many unknowns describe the plane
 
@@ -43,8 +45,9 @@ type entry struct {
 
 // newLayout prepares the unknowns for a bar whose start is near the given
 // nodes. lean is NaN when free.
-func newLayout(nodes []r3.Vector, self, flat bool, lean float64) *layout {
+func newLayout(nodes []r3.Vector, self, flat, pinned bool, lean float64) *layout {
 	l := &layout{nodes: len(nodes), self: self, flat: flat && len(nodes) > 2, lean: lean}
+	l.pinned = pinned && l.flat
 	half := len(nodes) / 2
 	odd := len(nodes)%2 == 1
 	switch {
@@ -57,7 +60,10 @@ func newLayout(nodes []r3.Vector, self, flat bool, lean float64) *layout {
 		}
 	case self:
 		l.plane = 1
-		if math.IsNaN(lean) {
+		switch {
+		case l.pinned:
+			l.plane = 0
+		case math.IsNaN(lean):
 			l.plane = 2
 		}
 		l.dim = l.plane + 2*half
@@ -67,7 +73,10 @@ func newLayout(nodes []r3.Vector, self, flat bool, lean float64) *layout {
 		l.baseSelf(nodes)
 	default:
 		l.plane = 2
-		if math.IsNaN(lean) {
+		switch {
+		case l.pinned:
+			l.plane = 0
+		case math.IsNaN(lean):
 			l.plane = 3
 		}
 		l.dim = l.plane + 2*len(nodes)
@@ -163,6 +172,9 @@ func planeNormal(p []r3.Vector, o r3.Vector) r3.Vector {
 // by the plane's angles (in unknowns' units).
 func (l *layout) frame(q []float64) (e [3]r3.Vector, de [][3]r3.Vector) {
 	switch {
+	case l.pinned:
+		s, c := math.Sincos(l.lean)
+		e = [3]r3.Vector{{Y: 1}, {X: -s, Z: c}, {X: c, Z: s}}
 	case l.self:
 		lean := l.base
 		if l.plane == 2 {
@@ -235,11 +247,16 @@ func (l *layout) place(q []float64) (nodes []r3.Vector, jac [][]entry) {
 				v++
 			}
 			b := q[v]
-			jac[i] = append(jac[i], entry{v, e[1]}, entry{0, e[2]})
+			jac[i] = append(jac[i], entry{v, e[1]})
 			v++
-			nodes[i] = l.origin.Add(e[2].Mul(q[0])).Add(e[0].Mul(a)).Add(e[1].Mul(b))
+			off := 0.0
+			if !l.pinned {
+				off = q[0]
+				jac[i] = append(jac[i], entry{0, e[2]})
+			}
+			nodes[i] = l.origin.Add(e[2].Mul(off)).Add(e[0].Mul(a)).Add(e[1].Mul(b))
 			for k, d := range de {
-				jac[i] = append(jac[i], entry{1 + k, d[2].Mul(q[0]).Add(d[0].Mul(a)).Add(d[1].Mul(b))})
+				jac[i] = append(jac[i], entry{1 + k, d[2].Mul(off).Add(d[0].Mul(a)).Add(d[1].Mul(b))})
 			}
 		}
 	}
@@ -268,7 +285,7 @@ func (l *layout) start(nodes []r3.Vector) []float64 {
 	var e [3]r3.Vector
 	if l.flat {
 		e, _ = l.frame(q)
-		for i := range own {
+		for i := 0; i < own && !l.pinned; i++ {
 			q[0] += p[i].Sub(l.origin).Dot(e[2]) / float64(own)
 		}
 	}

@@ -100,3 +100,40 @@ func ExampleSketcher_Station() {
 	fmt.Println(len(hoop), err)
 	// Output: 4 <nil>
 }
+
+// A bar that gives a station in place of a sketch stays in that plane.
+func TestStationInAJob(t *testing.T) {
+	coupe := sample.NewCoupe(sample.CoupeOptions{Triangles: 20_000})
+	sh := prepare(t, coupe.Mesh, coupe.Centre)
+	for _, self := range []bool{false, true} {
+		j, err := job.Parse("job.toml", []byte(fmt.Sprintf(`
+[shell]
+file = "cabin.stl"
+clearance = 8
+[die.d]
+od = 44.45
+clr = 152.4
+[tube.main]
+od = 44.45
+wall = 2.41
+die = "d"
+material = "1020 DOM"
+[[bar]]
+name = "main hoop"
+tube = "main"
+station = 100
+lean = 5
+bends = 4
+ends = ["shell", "shell"]
+mirror = %q
+`, map[bool]string{false: "none", true: "self"}[self])))
+		require.NoError(t, err)
+		b := mustFit(t, j, sh, fit.Options{}).Bars[0]
+		require.Empty(t, b.Blocking)
+		require.GreaterOrEqual(t, b.Gap.CertifiedMin, 8.0)
+		for _, p := range b.Path.Nodes {
+			// Leaning to the rear by 5 degrees: x falls by tan 5 deg a mm of height.
+			require.InDelta(t, 100-0.0874886635*p.Z, p.X, 1e-6)
+		}
+	}
+}

@@ -56,7 +56,7 @@ func (p *problem) prepare(nodes []r3.Vector, piece float64) []float64 {
 	if p.bar.Lean != nil {
 		lean = p.bar.Lean.Radians()
 	}
-	p.layout = newLayout(nodes, p.self(), p.bar.Flat, lean)
+	p.layout = newLayout(nodes, p.self(), p.bar.Flat, p.bar.Station != nil, lean)
 	p.piece = piece
 	q := p.layout.start(nodes)
 	placed, _ := p.layout.place(q)
