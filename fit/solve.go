@@ -57,6 +57,12 @@ func (p *problem) prepare(nodes []r3.Vector, piece float64) []float64 {
 		lean = p.bar.Lean.Radians()
 	}
 	p.layout = newLayout(nodes, p.self(), p.bar.Flat, p.bar.Station != nil, lean)
+	if p.layout.pinned { // in the sketch's plane, not in this start's
+		p.layout.origin = centroid(p.sketch)
+		if p.self() {
+			p.layout.origin.Y = 0
+		}
+	}
 	p.piece = piece
 	q := p.layout.start(nodes)
 	placed, _ := p.layout.place(q)
