@@ -15,6 +15,12 @@ import (
 type PrepareOptions struct {
 	Seeds        []r3.Vector // points in open cabin air, mm; at least one
 	KeepSuspects bool        // spikes and islands stay in Used; they are listed all the same
+	KeepIslands  bool        // islands stay in Used, spikes do not
+	Drop         Hardness    // how readily spikes and islands are suspected; 0: DropNormal
+	// Reduce is how far, in mm, the surface of Used may be from the scan in exchange
+	// for fewer triangles: see [Reduce] and [Shell.Full]. Spikes, islands and noise are
+	// judged on the scan before. 0: not reduced.
+	Reduce float64
 	// Accuracy is one sigma of the scan, mm, as its owner states it. It stands
 	// in for the noise where the mesh is too coarse to show it; 0: none then.
 	Accuracy float64
@@ -37,6 +43,12 @@ func (o PrepareOptions) Validate() error {
 	if !(o.Accuracy >= 0) || math.IsInf(o.Accuracy, 1) {
 		return fmt.Errorf("scan accuracy %v mm is not a length", o.Accuracy)
 	}
+	if !(o.Reduce >= 0) || math.IsInf(o.Reduce, 1) {
+		return fmt.Errorf("distance %v mm of the reduced scan is not a length", o.Reduce)
+	}
+	if int(o.Drop) >= len(suspicions) {
+		return fmt.Errorf("unknown hardness %d", o.Drop)
+	}
 	return nil
 }
 
@@ -51,8 +63,8 @@ type Shell struct {
 	RawIndex *Index
 
 	// Used is what the fit must clear: Raw with spikes levelled and without
-	// islands (unless suspects are kept), and behind its triangles the caps.
-	// Vertices keep their numbers.
+	// islands (unless they are kept), and behind its triangles the caps. Where
+	// it was not reduced, vertices keep their numbers.
 	Used  *Mesh
 	Index *Index
 
@@ -61,6 +73,14 @@ type Shell struct {
 	Smooth      *Mesh
 	SmoothIndex *Index
 
+	// ReducedBy is the proven distance between the surfaces of Used and of
+	// what it was reduced from, both ways, mm; 0: not reduced. See Full.
+	ReducedBy float64
+
+	// Open is the share, 0 to 1, of the directions from the seeds in which
+	// there is no sheet metal: a cap comes first, or nothing.
+	Open float64
+
 	Noise    float64   // estimated standard deviation of the vertices, mm
 	Suspects []Suspect // spikes by vertex, then islands by area
 	Caps     []Cap     // largest first
@@ -68,7 +88,25 @@ type Shell struct {
 
 	sheet int // triangles of Used that are not caps
 	air   air
+	full  *Shell // nil: not reduced
 }
+
+// Full returns the shell as it is without reduction: Used holds every triangle
+// of the scan but for suspects that were left out, with the same caps behind
+// them, Index answers for that, and there is no Smooth. Everything else is
+// shared. A bar fitted to s must be certified against Full; gaps differ by
+// ReducedBy at most. Where nothing was reduced, Full returns s.
+func (s *Shell) Full() *Shell {
+	if s.full == nil {
+		return s
+	}
+	return s.full
+}
+
+// CertIndex returns the index that certificates must ask: that of the full
+// scan without suspects, caps included. It is Index where nothing was reduced.
+// Its triangles are those of Full().Used.
+func (s *Shell) CertIndex() *Index { return s.Full().Index }
 
 // IsCap tells whether triangle tri of Used, or of Smooth, is part of a cap.
 func (s *Shell) IsCap(tri int32) bool { return int(tri) >= s.sheet }
@@ -96,6 +134,7 @@ func Prepare(ctx context.Context, m *Mesh, opt PrepareOptions) (*Shell, error) {
 	}{
 		{"index", 0, p.look},
 		{"sort out", 0.3, p.sortOut},
+		{"reduce", 0.43, p.reduce},
 		{"inside", 0.45, p.turn},
 		{"reach", 0.55, p.reach},
 		{"caps", 0.65, p.close},
@@ -129,7 +168,8 @@ type preparation struct {
 	sheet  *Mesh // Used without caps
 	index  *Index
 	across [][3]int32
-	smooth []r3.Vector // sheet's vertices without noise
+	smooth []r3.Vector // sheet's vertices without noise; nil: not yet made
+	whole  *Mesh       // the sheet before reduction; nil: not reduced
 
 	blocked bitset // voxels too close to the sheet for the ball
 	starts  []int32
@@ -164,31 +204,35 @@ func (p *preparation) look() error {
 // sortOut finds the suspects and leaves them out.
 func (p *preparation) sortOut() error {
 	s := p.shell
-	loose, ok := islands(s.Raw)
+	limits := suspicions[p.opt.Drop]
+	loose, ok := islands(s.Raw, limits)
 	if !ok {
-		p.note("the scan is in pieces: loose bits under %.0f mm are taken for sheet", islandSize)
+		p.note("the scan is in pieces: loose bits under %.0f mm are taken for sheet", limits.islandSize)
 	}
-	sharp := spikes(s.Raw, p.graph, p.edge, s.Noise, p.opt.Workers)
+	sharp := spikes(s.Raw, p.graph, p.edge, s.Noise, limits, p.opt.Workers)
 	// A spike on an island goes with it.
-	drop := make(map[int32]bool)
+	lone := make(map[int32]bool)
 	for _, i := range loose {
 		for _, t := range i.Triangles {
-			drop[t] = true
+			lone[t] = true
 		}
 	}
-	sharp = slices.DeleteFunc(sharp, func(k spike) bool { return drop[k.Triangles[0]] })
+	sharp = slices.DeleteFunc(sharp, func(k spike) bool { return lone[k.Triangles[0]] })
+	keepSpikes := p.opt.KeepSuspects
+	keepIslands := keepSpikes || p.opt.KeepIslands
 	for _, k := range sharp {
+		k.Kept = keepSpikes
 		s.Suspects = append(s.Suspects, k.Suspect)
 	}
-	s.Suspects = append(s.Suspects, loose...)
-
-	p.sheet, p.index = s.Raw, s.RawIndex
-	if p.opt.KeepSuspects || len(s.Suspects) == 0 {
-		p.across = acrossEdges(p.sheet)
-		return nil
+	for _, i := range loose {
+		i.Kept = keepIslands
+		s.Suspects = append(s.Suspects, i)
 	}
+
 	p.sheet = &Mesh{Vertices: s.Raw.Vertices, Triangles: s.Raw.Triangles}
-	if len(sharp) > 0 {
+	changed := false
+	if len(sharp) > 0 && !keepSpikes {
+		changed = true
 		p.sheet.Vertices = slices.Clone(s.Raw.Vertices)
 		for _, k := range sharp {
 			for i, v := range k.vertices {
@@ -196,19 +240,81 @@ func (p *preparation) sortOut() error {
 			}
 		}
 	}
-	if len(loose) > 0 {
-		p.sheet.Triangles = make([][3]int32, 0, len(s.Raw.Triangles)-len(drop))
+	if len(loose) > 0 && !keepIslands {
+		changed = true
+		p.sheet.Triangles = make([][3]int32, 0, len(s.Raw.Triangles)-len(lone))
 		for t, tri := range s.Raw.Triangles {
-			if !drop[int32(t)] {
+			if !lone[int32(t)] {
 				p.sheet.Triangles = append(p.sheet.Triangles, tri)
 			}
 		}
 	}
+	if !changed {
+		p.sheet, p.index = s.Raw, s.RawIndex
+	}
+	return nil
+}
+
+// Figures of reduction in Prepare, common practice, no source.
+const (
+	reduceNoise = 1.0 // with more noise, in units of the bound, it is not tried
+	reduceLeast = 0.7 // and not used where more than this share of the triangles is left
+)
+
+// reduce makes the sheet lighter where that is asked for, and gets it ready for queries.
+func (p *preparation) reduce() error {
+	if err := p.lighten(); err != nil {
+		return err
+	}
 	var group sync.WaitGroup
-	group.Go(func() { p.index = NewIndex(p.sheet) })
+	if p.index == nil {
+		group.Go(func() { p.index = NewIndex(p.sheet) })
+	}
 	p.across = acrossEdges(p.sheet)
 	group.Wait()
 	return nil
+}
+
+// lighten replaces the sheet by a reduced one.
+func (p *preparation) lighten() error {
+	s := p.shell
+	bound := p.opt.Reduce
+	if bound == 0 {
+		return nil
+	}
+	if s.Noise > reduceNoise*bound {
+		p.note("not reduced: the scan's noise of %.2g mm does not fit into %.3g mm", s.Noise, bound)
+		return nil
+	}
+	light, report, err := Reduce(p.sheet, bound, p.opt.Workers)
+	if err != nil {
+		return err
+	}
+	if float64(report.To) > reduceLeast*float64(report.From) {
+		p.note("not reduced: within %.3g mm, %d of %d triangles would be left", bound, report.To, report.From)
+		return nil
+	}
+	p.note("fitted to %d triangles, within %.3g mm of the scan's %d", report.To, report.Worst, report.From)
+	if s.Noise > cleanNoise {
+		// Noise is filtered out where its edges are short and even.
+		all, err := p.filtered()
+		if err != nil {
+			return err
+		}
+		p.smooth = make([]r3.Vector, len(report.Kept))
+		for i, v := range report.Kept {
+			p.smooth[i] = all[v]
+		}
+	}
+	p.graph = nil
+	s.ReducedBy = report.Worst
+	p.whole, p.sheet, p.index = p.sheet, light, nil
+	return nil
+}
+
+// filtered returns the sheet's vertices without noise.
+func (p *preparation) filtered() ([]r3.Vector, error) {
+	return smoothed(p.ctx, p.sheet, p.graph, p.edge, p.opt.Workers)
 }
 
 // turn orients the sheet and makes the winding number.
@@ -333,10 +439,11 @@ func (p *preparation) start(q r3.Vector) (int32, bool) {
 func (p *preparation) close() error {
 	s := p.shell
 	a := &s.air
-	p.smooth = p.sheet.Vertices
-	if s.Noise > cleanNoise {
+	if s.Noise <= cleanNoise {
+		p.smooth = p.sheet.Vertices
+	} else if p.smooth == nil {
 		var err error
-		if p.smooth, err = smoothed(p.ctx, p.sheet, p.graph, p.edge, p.opt.Workers); err != nil {
+		if p.smooth, err = p.filtered(); err != nil {
 			return err
 		}
 	}
@@ -433,18 +540,9 @@ func (p *preparation) finish() error {
 	s := p.shell
 	s.sheet = len(p.sheet.Triangles)
 	s.Caps = p.caps.caps
-	s.Used, s.Index = p.sheet, p.index
-	capped := len(p.caps.mesh.Triangles) > 0
-	first := int32(len(p.sheet.Vertices))
+	s.Used, s.Index = withCaps(p.sheet, p.caps.mesh), p.index
+	capped := s.Used != p.sheet
 	if capped {
-		s.Used = &Mesh{
-			Vertices:  slices.Concat(p.sheet.Vertices, p.caps.mesh.Vertices),
-			Triangles: make([][3]int32, 0, s.sheet+len(p.caps.mesh.Triangles)),
-		}
-		s.Used.Triangles = append(s.Used.Triangles, p.sheet.Triangles...)
-		for _, tri := range p.caps.mesh.Triangles {
-			s.Used.Triangles = append(s.Used.Triangles, [3]int32{first + tri[0], first + tri[1], first + tri[2]})
-		}
 		s.air.wind.m = s.Used // so that the sheet's own arrays may go
 	}
 	noisy := s.Noise > cleanNoise
@@ -452,7 +550,10 @@ func (p *preparation) finish() error {
 		s.Smooth = &Mesh{Vertices: append(p.smooth, p.caps.mesh.Vertices...), Triangles: s.Used.Triangles}
 	}
 	s.air.bounds = s.Used.Bounds()
-	p.sheet, p.index, p.across, p.smooth, p.blocked = nil, nil, nil, nil, nil
+	if p.whole != nil {
+		s.full = &Shell{Used: withCaps(p.whole, p.caps.mesh), sheet: len(p.whole.Triangles)}
+	}
+	p.sheet, p.index, p.across, p.smooth, p.blocked, p.whole = nil, nil, nil, nil, nil, nil
 	var group sync.WaitGroup
 	if capped {
 		group.Go(func() { s.Index = NewIndex(s.Used) })
@@ -460,15 +561,23 @@ func (p *preparation) finish() error {
 	if noisy {
 		group.Go(func() { s.SmoothIndex = NewIndex(s.Smooth) })
 	}
+	if f := s.full; f != nil {
+		group.Go(func() {
+			if f.Index = s.RawIndex; f.Used != s.Raw {
+				f.Index = NewIndex(f.Used)
+			}
+		})
+	}
 	a := &s.air
 	if a.nearCap == nil {
 		a.nearCap = newBitset(a.grid.count())
 	}
 	a.near = a.grid.nearest(a.reach, p.opt.Workers)
 	group.Wait()
-	if s.RawIndex != s.Index {
+	if s.RawIndex != s.CertIndex() {
 		s.RawIndex = s.RawIndex.lean()
 	}
+	s.Open = s.open(p.opt.Seeds)
 	if n := len(s.Caps); n > 0 {
 		var area float64
 		for _, c := range s.Caps {
@@ -477,7 +586,50 @@ func (p *preparation) finish() error {
 		p.note("%d holes are capped, %.2f m2 in all, the largest %.2f m2 at %s: caps are not sheet metal",
 			n, area/1e6, s.Caps[0].Area/1e6, placeText(s.Caps[0].Centre))
 	}
+	if f := s.full; f != nil {
+		f.Raw, f.RawIndex = s.Raw, s.RawIndex
+		f.Open, f.Noise, f.Suspects, f.Caps, f.Notes = s.Open, s.Noise, s.Suspects, s.Caps, s.Notes
+		f.air = s.air
+		f.air.bounds = f.Used.Bounds()
+	}
 	return nil
+}
+
+// withCaps returns a mesh of sheet's triangles and, behind them, those of caps;
+// sheet itself where there are none.
+func withCaps(sheet, caps *Mesh) *Mesh {
+	if len(caps.Triangles) == 0 {
+		return sheet
+	}
+	m := &Mesh{
+		Vertices:  slices.Concat(sheet.Vertices, caps.Vertices),
+		Triangles: make([][3]int32, 0, len(sheet.Triangles)+len(caps.Triangles)),
+	}
+	first := int32(len(sheet.Vertices))
+	m.Triangles = append(m.Triangles, sheet.Triangles...)
+	for _, tri := range caps.Triangles {
+		m.Triangles = append(m.Triangles, [3]int32{first + tri[0], first + tri[1], first + tri[2]})
+	}
+	return m
+}
+
+// openRays is the number of directions, shared by the seeds, for Shell.Open:
+// the share comes out to about 1 %.
+const openRays = 4096
+
+// open returns the share of directions from the seeds in which a cap comes
+// first, or nothing.
+func (s *Shell) open(seeds []r3.Vector) float64 {
+	rays := directions(max(openRays/len(seeds), 64))
+	count := 0
+	for _, q := range seeds {
+		for _, dir := range rays {
+			if h, ok := s.Index.Ray(q, dir, math.Inf(1)); !ok || s.IsCap(h.Triangle) {
+				count++
+			}
+		}
+	}
+	return float64(count) / float64(len(rays)*len(seeds))
 }
 
 // placeText prints a point for messages, in whole mm.

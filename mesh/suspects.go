@@ -16,6 +16,7 @@ type Suspect struct {
 	Size      float64   // diagonal of the bounds, mm
 	Area      float64   // mm2
 	Height    float64   // spike: how far the tip is off its surroundings, mm; island: 0
+	Kept      bool      // part of what the fit must clear, because that was asked for
 }
 
 // The kinds of suspects.
@@ -24,29 +25,48 @@ const (
 	Island = "island"
 )
 
-// Figures for suspects. From the feasibility study: the two heights and the
-// size. The rest is common practice, no source: they tell a spike from a
-// crease, a corner or a boss of the body.
+// Hardness says how readily pieces of a scan are suspected.
+type Hardness uint8
+
+// The grades of hardness.
 const (
-	islandSize    = 120.0 // an island is less than this across, mm
-	islandShare   = 0.2   // with more than this share of the area in loose bits the scan is in pieces
-	spikeHeight   = 6.0   // lowest spike, mm
-	spikeSigmas   = 6.0   // and in units of the noise
-	spikeLook     = 0.4   // a vertex this share of the height off its neighbours' mean is looked at
-	spikeShare    = 0.3   // at most this share of the surroundings may stand off
-	spikeSteep    = 0.5   // lowest ratio of height to the radius of the foot
-	spikeClear    = 6.0   // the height is at least this many times the roughness around it
-	spikeVertices = 40    // and it has at most so many vertices
+	DropNormal Hardness = iota
+	DropHard            // also larger islands, lower and blunter spikes: brackets of the body may be among them
+)
+
+// suspicion are the limits that make a suspect.
+type suspicion struct {
+	islandSize  float64 // an island is less than this across, mm
+	islandShare float64 // with more than this share of the area in loose bits the scan is in pieces
+	spikeHeight float64 // lowest spike, mm
+	spikeSigmas float64 // and in units of the noise
+	spikeSteep  float64 // lowest ratio of height to the radius of the foot
+	spikeClear  float64 // the height is at least this many times the roughness around it
+}
+
+// suspicions has the limits of each Hardness. From the feasibility study: the
+// two heights and the size of DropNormal. The rest is common practice, no
+// source: it tells a spike from a crease, a corner or a boss of the body.
+var suspicions = [...]suspicion{
+	DropNormal: {islandSize: 120, islandShare: 0.2, spikeHeight: 6, spikeSigmas: 6, spikeSteep: 0.5, spikeClear: 6},
+	DropHard:   {islandSize: 300, islandShare: 0.4, spikeHeight: 3, spikeSigmas: 5, spikeSteep: 0.35, spikeClear: 5},
+}
+
+// More figures for spikes, common practice, no source.
+const (
+	spikeLook     = 0.4 // a vertex this share of the height off its neighbours' mean is looked at
+	spikeShare    = 0.3 // at most this share of the surroundings may stand off
+	spikeVertices = 40  // and it has at most so many vertices
 )
 
 // islands returns the loose bits of m as suspects. ok is false where loose
 // bits make up so much of the mesh that they can't be dirt.
-func islands(m *Mesh) (found []Suspect, ok bool) {
+func islands(m *Mesh, limits suspicion) (found []Suspect, ok bool) {
 	parts := Components(m)
 	var total, loose float64
 	for i, c := range parts {
 		total += c.Area
-		if i == 0 || c.Size >= islandSize {
+		if i == 0 || c.Size >= limits.islandSize {
 			continue
 		}
 		loose += c.Area
@@ -58,7 +78,7 @@ func islands(m *Mesh) (found []Suspect, ok bool) {
 			Area:      c.Area,
 		})
 	}
-	if loose > islandShare*total {
+	if loose > limits.islandShare*total {
 		return nil, false
 	}
 	return found, true
@@ -73,8 +93,8 @@ type spike struct {
 
 // spikes returns the spikes of m, in the order of their first vertex. edge is
 // the mesh's usual edge length, sigma its noise, both mm.
-func spikes(m *Mesh, g *vertexGraph, edge, sigma float64, workers int) []spike {
-	high := max(spikeSigmas*sigma, spikeHeight)
+func spikes(m *Mesh, g *vertexGraph, edge, sigma float64, limits suspicion, workers int) []spike {
+	high := max(limits.spikeSigmas*sigma, limits.spikeHeight)
 	// The surroundings must reach well beyond the noise for a plane through
 	// them to mean anything.
 	rings := 3
@@ -85,7 +105,7 @@ func spikes(m *Mesh, g *vertexGraph, edge, sigma float64, workers int) []spike {
 	n := len(m.Vertices)
 	part := make([][]spike, (n+chunk-1)/chunk)
 	spread(workers, len(part), 1, func(lo, hi int) {
-		a := around{m: m, g: g}
+		a := around{m: m, g: g, limits: limits}
 		for c := lo; c < hi; c++ {
 			for v := c * chunk; v < min((c+1)*chunk, n); v++ {
 				if s, ok := a.spike(int32(v), rings, high); ok {
@@ -147,8 +167,9 @@ func has(ts []int32, t int32) bool { return len(ts) > 0 && ts[len(ts)-1] == t }
 // around looks at the surroundings of vertices. It keeps its memory from one
 // to the next.
 type around struct {
-	m *Mesh
-	g *vertexGraph
+	m      *Mesh
+	g      *vertexGraph
+	limits suspicion // for spikes
 
 	vertices []int32     // in order of rings about the first
 	ring     []int32     // for each: the ring it lies in
@@ -249,7 +270,7 @@ func (a *around) spike(v int32, rings int, high float64) (spike, bool) {
 			a.use[i] = math.Abs(a.off[i]) <= limit
 		}
 	}
-	if math.Abs(a.off[0]) < max(high/2, spikeClear/2*rough) {
+	if math.Abs(a.off[0]) < max(high/2, a.limits.spikeClear/2*rough) {
 		return spike{}, false
 	}
 	// The same with a curved surface: sheet metal around a spike may be bent.
@@ -267,7 +288,7 @@ func (a *around) spike(v int32, rings int, high float64) (spike, bool) {
 		}
 	}
 	tip := math.Abs(a.off[0])
-	if tip < high || tip < spikeClear*rough {
+	if tip < high || tip < a.limits.spikeClear*rough {
 		return spike{}, false
 	}
 
@@ -322,7 +343,7 @@ func (a *around) spike(v int32, rings int, high float64) (spike, bool) {
 	for _, d := range flat {
 		radius = max(radius, d.Sub(middle).Norm())
 	}
-	if tip < spikeSteep*radius {
+	if tip < a.limits.spikeSteep*radius {
 		return spike{}, false
 	}
 
