@@ -86,7 +86,8 @@ const (
 	labelRoom   = 5     // widest label of the grid, in letters
 	checkMM     = 100.0 // length of the line to check a print with, mm
 	checkInches = 4.0
-	mostLines   = 400 // of the grid in one direction
+	nearMiddle  = 100.0 // of the outline, mm: the name of a bar there stands above it
+	mostLines   = 400   // of the grid in one direction
 )
 
 // grid is where lines are drawn, in mm.
@@ -130,19 +131,9 @@ func (g grid) box() r2.Rect {
 
 // content returns the bounds of all outlines.
 func (d *Drawing) content() r2.Rect {
-	box := r2.EmptyRect()
-	add := func(lines []Line) {
-		for _, l := range lines {
-			for _, p := range l.Points {
-				box = box.AddPoint(p)
-			}
-		}
-	}
-	add(d.Shell)
-	add(d.Caps)
+	box := Bounds(d.Shell).Union(Bounds(d.Caps))
 	for _, b := range d.Bars {
-		add(b.Outline)
-		add(b.Centre)
+		box = box.Union(Bounds(b.Outline)).Union(Bounds(b.Centre))
 	}
 	return box
 }
@@ -165,7 +156,7 @@ func (d *Drawing) layout() *sheet {
 		s.lines(centreLayer, b.Centre)
 	}
 	for _, b := range d.Bars {
-		s.text(barsLayer, d.nameAt(b, h), h, middleOf, printable(b.Name))
+		s.name(b, content.Center().X, h)
 	}
 
 	// Below the grid: its labels, the axis along it, then the lines to check a
@@ -204,18 +195,21 @@ func (d *Drawing) layout() *sheet {
 	return s
 }
 
-// nameAt returns where the name of a bar goes: to the middle of the cut, above
-// it if the cut is a small one.
-func (d *Drawing) nameAt(b Bar, h float64) r2.Point {
-	box := r2.EmptyRect()
-	for _, p := range b.Outline[0].Points {
-		box = box.AddPoint(p)
+// name puts the name of a bar beside what is cut of it, on the side of the
+// middle, where there is room; that of a hoop that lies in the plane inside of it.
+func (s *sheet) name(b Bar, middle, h float64) {
+	box := Bounds(b.Outline[:1])
+	c := box.Center()
+	at, a := r2.Point{X: c.X, Y: box.Y.Hi + 0.5*h}, middleOf
+	switch {
+	case len(b.Centre) > 0:
+		at = r2.Point{X: c.X, Y: box.Y.Hi - 6*h}
+	case c.X < middle-nearMiddle:
+		at, a = r2.Point{X: box.X.Hi + 0.5*h, Y: c.Y - 0.35*h}, leftOf
+	case c.X > middle+nearMiddle:
+		at, a = r2.Point{X: box.X.Lo - 0.5*h, Y: c.Y - 0.35*h}, rightOf
 	}
-	if len(b.Centre) == 0 {
-		return r2.Point{X: box.Center().X, Y: box.Y.Hi + 0.4*h}
-	}
-	// Inside the hoop, under its top.
-	return r2.Point{X: box.Center().X, Y: box.Y.Hi - 6*h}
+	s.text(barsLayer, at, h, a, printable(b.Name))
 }
 
 func (s *sheet) grid(g grid, area r2.Rect, h float64) {

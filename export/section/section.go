@@ -112,6 +112,32 @@ type Line struct {
 	Closed bool
 }
 
+// Length returns the length of lines, in mm.
+func Length(lines []Line) float64 {
+	sum := 0.0
+	for _, l := range lines {
+		for i := 1; i < len(l.Points); i++ {
+			sum += l.Points[i].Sub(l.Points[i-1]).Norm()
+		}
+		if n := len(l.Points); l.Closed && n > 1 {
+			sum += l.Points[0].Sub(l.Points[n-1]).Norm()
+		}
+	}
+	return sum
+}
+
+// Bounds returns the smallest rectangle around lines, in mm; that of none is
+// empty.
+func Bounds(lines []Line) r2.Rect {
+	box := r2.EmptyRect()
+	for _, l := range lines {
+		for _, p := range l.Points {
+			box = box.AddPoint(p)
+		}
+	}
+	return box
+}
+
 // Bar is what the plane meets of a bar.
 type Bar struct {
 	Name    string

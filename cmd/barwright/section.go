@@ -1,0 +1,289 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/golang/geo/s1"
+	"github.com/urfave/cli/v2"
+
+	"barwright/export"
+	"barwright/export/section"
+	"barwright/export/table"
+	"barwright/fit"
+	"barwright/mesh"
+)
+
+// cageName is the file of an output folder that holds everything.
+const cageName = "cage.json"
+
+// maxLean bounds --lean, in degrees: beyond it the plane is rather a level one.
+const maxLean = 60
+
+func sectionCommand() *cli.Command {
+	return &cli.Command{
+		Name:      "section",
+		Usage:     "cut a scan by a plane and draw the outline in true size",
+		ArgsUsage: "SCAN | JOB.toml --x 250 [--lean 8]",
+		Description: strings.TrimSpace(`
+Example:
+
+   barwright section job.toml --x 250 --lean 8 --fitted out --out section
+
+Writes section.svg and section.dxf, both in true size, and section.png, to look
+at, to the folder DIR. Give one of --x, --y and --z: where the plane stands in the
+car's axes, in the job's unit (a scan: mm). --lean tilts a plane across x about
+the floor level z = 0.
+
+A scan is cut as it stands in its file. A job's scan is cut as a fit takes it:
+aligned, cleaned, holes closed by caps, which are drawn dashed. --fitted adds the
+bars of a fit: what the plane cuts of them, and the outline of a hoop that lies
+in the plane.`),
+		Flags: []cli.Flag{
+			&cli.Float64Flag{Name: "x", Usage: "cut across the car at `X`"},
+			&cli.Float64Flag{Name: "y", Usage: "cut along the car at `Y`"},
+			&cli.Float64Flag{Name: "z", Usage: "cut level at `Z`"},
+			&cli.Float64Flag{Name: "lean", Usage: "tilt the plane across x by `DEGREES`, positive: its top to the rear"},
+			&cli.StringFlag{Name: "fitted", Usage: "also cut the bars in `OUT`, the output folder of a fit"},
+			&cli.StringFlag{Name: "out", Usage: "write to the folder `DIR`", Value: "section"},
+			&cli.StringFlag{Name: "units", Usage: "unit of a scan: auto, mm, cm, m or in", Value: "auto"},
+			&cli.IntFlag{Name: "workers", Usage: "use `N` threads; 0: one per core"},
+		},
+		Action: runSection,
+	}
+}
+
+func runSection(c *cli.Context) error {
+	name, err := oneArg(c, "SCAN or JOB.toml")
+	if err != nil {
+		return err
+	}
+	workers, err := count(c, "workers", maxWorkers)
+	if err != nil {
+		return err
+	}
+	where, err := planeFlags(c)
+	if err != nil {
+		return err
+	}
+	dir := c.String("out")
+	if dir == "" {
+		return usageError("section: --out is empty")
+	}
+	if err := export.Check(dir); err != nil { // before the work, not after it
+		return err
+	}
+	var cage *fit.Cage
+	if c.IsSet("fitted") {
+		if cage, err = loadCage(c.String("fitted")); err != nil {
+			return err
+		}
+	}
+	p := newProgress(c.App.ErrWriter)
+	defer p.end()
+	s, err := loadSource(c, name, workers, p)
+	if err != nil {
+		return err
+	}
+	p.stage("cutting")
+	scale := 1.0
+	if s.lengths.inches && s.isJob {
+		scale = mmPerInch
+	}
+	plane := where.plane(scale)
+	sheet, caps := s.parts()
+	drawing, err := section.Cut(s.title, plane, sheet, caps, cage)
+	if errors.Is(err, section.ErrEmpty) {
+		box := s.mesh.Bounds()
+		return fmt.Errorf("the plane %s meets nothing: the scan reaches from %s to %s %s",
+			plane.Name(s.lengths.inches), s.lengths.point(box.Min.X, box.Min.Y, box.Min.Z), s.lengths.point(box.Max.X, box.Max.Y, box.Max.Z), s.lengths.unit())
+	}
+	if err != nil {
+		return err
+	}
+	drawing.Inches = s.lengths.inches
+	p.stage("writing " + dir)
+	if err := writeSection(c, dir, drawing); err != nil {
+		return err
+	}
+	p.end()
+	out := &printer{w: c.App.Writer}
+	printSection(out, drawing, s.lengths)
+	out.printf("\nsection.svg, section.dxf and section.png in %s\n", oneLine(dir))
+	out.printf("for a first template, print section.svg at actual size (100 %%), measure its 100 mm line, stick it on board and cut along the outline\n")
+	return out.err
+}
+
+// cutAt is what the options say about the plane, in the job's unit.
+type cutAt struct {
+	axis string
+	at   float64
+	lean s1.Angle
+}
+
+func planeFlags(c *cli.Context) (cutAt, error) {
+	var where cutAt
+	for _, axis := range []string{"x", "y", "z"} {
+		if !c.IsSet(axis) {
+			continue
+		}
+		if where.axis != "" {
+			return where, usageError("section: --%s and --%s: one plane at a time", where.axis, axis)
+		}
+		where.axis, where.at = axis, c.Float64(axis)
+	}
+	lean := c.Float64("lean")
+	switch {
+	case where.axis == "":
+		return where, usageError("section: where to cut is missing: --x, --y or --z")
+	case math.IsNaN(where.at) || math.Abs(where.at) > 1e6:
+		return where, usageError("section: --%s %v is not a place in a car", where.axis, where.at)
+	case where.axis != "x" && c.IsSet("lean"):
+		return where, usageError("section: --lean goes with --x")
+	case !(math.Abs(lean) <= maxLean):
+		return where, usageError("section: --lean %v is not from -%d to %d", lean, maxLean, maxLean)
+	}
+	where.lean = s1.Angle(lean) * s1.Degree
+	return where, nil
+}
+
+func (w cutAt) plane(scale float64) section.Plane {
+	switch w.axis {
+	case "x":
+		return section.AcrossX(w.at*scale, w.lean)
+	case "y":
+		return section.AcrossY(w.at * scale)
+	}
+	return section.AcrossZ(w.at * scale)
+}
+
+// loadCage reads the bars of a fit from its output folder, or from its cage.json.
+func loadCage(name string) (*fit.Cage, error) {
+	if info, err := os.Stat(name); err == nil && info.IsDir() {
+		name = filepath.Join(name, cageName)
+	}
+	what := fmt.Sprintf("fitted bars %q", name)
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, &fileError{what: what, err: err}
+	}
+	defer f.Close()
+	cage, err := table.ReadCage(f)
+	if err != nil {
+		return nil, &fileError{what: what, err: err}
+	}
+	return cage, nil
+}
+
+// source is a scan to be cut or cleaned: from a file, or as a job's fit takes it.
+type source struct {
+	title   string
+	name    string // of the scan, for messages
+	isJob   bool
+	mesh    *mesh.Mesh  // as cut
+	shell   *mesh.Shell // nil: a scan by itself
+	report  *mesh.Report
+	lengths lengths
+	notes   []string
+}
+
+// loadSource reads what a command that takes a scan or a job was given.
+func loadSource(c *cli.Context, name string, workers int, p *progress) (*source, error) {
+	if !strings.EqualFold(filepath.Ext(name), ".toml") {
+		unit, err := mesh.ParseUnit(c.String("units"))
+		if err != nil {
+			return nil, usageError("%s: --units: %w", c.Command.Name, err)
+		}
+		p.stage("reading " + name)
+		m, report, err := loadMesh("scan", name, "", unit, p)
+		if err != nil {
+			return nil, err
+		}
+		return &source{
+			title: filepath.Base(name), name: name, mesh: m, report: report,
+			lengths: lengths{inches: report.Unit == mesh.Inch}, notes: report.Notes,
+		}, c.Context.Err()
+	}
+	if c.IsSet("units") {
+		return nil, usageError("%s: --units goes with a scan; a job names the unit of its own", c.Command.Name)
+	}
+	j, err := loadJob(name)
+	if err != nil {
+		return nil, err
+	}
+	in, err := loadInput(c.Context, j, name, p)
+	if err != nil {
+		return nil, err
+	}
+	shell, err := in.prepare(c.Context, workers, p)
+	if err != nil {
+		return nil, err
+	}
+	return &source{
+		title: j.Title, name: j.Shell.File, isJob: true, mesh: shell.Used, shell: shell, report: in.report,
+		lengths: lengthsOf(j), notes: in.notes,
+	}, c.Context.Err()
+}
+
+// parts returns sheet metal and caps as meshes of their own; caps may be nil.
+func (s *source) parts() (sheet, caps *mesh.Mesh) {
+	if s.shell == nil {
+		return s.mesh, nil
+	}
+	sheet = &mesh.Mesh{Vertices: s.mesh.Vertices}
+	caps = &mesh.Mesh{Vertices: s.mesh.Vertices}
+	for t, tri := range s.mesh.Triangles {
+		if s.shell.IsCap(int32(t)) {
+			caps.Triangles = append(caps.Triangles, tri)
+		} else {
+			sheet.Triangles = append(sheet.Triangles, tri)
+		}
+	}
+	return sheet, caps
+}
+
+func writeSection(c *cli.Context, dir string, d *section.Drawing) (err error) {
+	set, err := export.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, set.Discard())
+		}
+	}()
+	for _, file := range []struct {
+		name  string
+		write func(io.Writer, *section.Drawing) error
+	}{{"section.svg", section.WriteSVG}, {"section.dxf", section.WriteDXF}, {"section.png", section.WritePNG}} {
+		if err := c.Context.Err(); err != nil {
+			return err
+		}
+		if err := set.Write(file.name, func(w io.Writer) error { return file.write(w, d) }); err != nil {
+			return err
+		}
+	}
+	return set.Commit()
+}
+
+func printSection(out *printer, d *section.Drawing, l lengths) {
+	out.printf("section at %s, %s\n", d.Plane.Name(d.Inches), d.Plane.View)
+	rows := [][]string{{"", "lines", "length " + l.unit(), "width", "height"}}
+	row := func(name string, lines []section.Line) {
+		if len(lines) > 0 {
+			size := section.Bounds(lines).Size()
+			rows = append(rows, []string{name, fmt.Sprint(len(lines)), l.format(section.Length(lines)), l.format(size.X), l.format(size.Y)})
+		}
+	}
+	row("shell", d.Shell)
+	row("caps, no sheet metal", d.Caps)
+	for _, b := range d.Bars {
+		row(oneLine(b.Name), b.Outline)
+	}
+	out.printf("%s", align(rows, "lrrrr"))
+}
