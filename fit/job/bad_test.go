@@ -422,6 +422,200 @@ var badJobs = []badJob{
 		`33:8: bar "a": landings go round in a loop: "a" on "b" on "c" on "a"`,
 	}},
 
+	// Scans that stand askew, and what is cut from them.
+	{"sketch_frame unknown", `units = "mm"`, "units = \"mm\"\nsketch_frame = \"world\"", []string{
+		`3:16: sketch_frame must be one of car, scan, got "world"`,
+	}},
+	{"sketch_frame in the shell", `clearance = 10`, "clearance = 10\nsketch_frame = \"scan\"", []string{
+		`6:1: shell: unknown key "sketch_frame" (known: file, units, clearance, accuracy, inside, landing_angle, keep_suspects, keep_islands, drop, reduce, align, cut)`,
+	}},
+	{"keep_islands a text", `clearance = 10`, "clearance = 10\nkeep_islands = \"yes\"", []string{
+		`6:16: shell: keep_islands must be true or false, got a text`,
+	}},
+	{"drop unknown", `clearance = 10`, "clearance = 10\ndrop = \"harder\"", []string{
+		`6:8: shell: drop must be one of normal, hard, got "harder"`,
+	}},
+	{"drop hard and keep", `clearance = 10`, "clearance = 10\ndrop = \"hard\"\nkeep_suspects = true", []string{
+		`6:8: shell: drop = "hard" and keep_suspects = true contradict each other`,
+	}},
+	{"reduce negative", `clearance = 10`, "clearance = 10\nreduce = -0.5", []string{
+		`6:10: shell: reduce must be 0 to 20 mm, got -0.5 mm`,
+	}},
+	{"reduce by triangles", `clearance = 10`, "clearance = 10\nreduce = 200000", []string{
+		`6:10: shell: reduce must be 0 to 20 mm, got 200000 mm`,
+	}},
+	{"align a word", `clearance = 10`, "clearance = 10\nalign = \"auto\"", []string{
+		`6:9: shell: align must be a table, got a text`,
+	}},
+	{"align without a mode", `clearance = 10`, "clearance = 10\n[shell.align]\nup = \"+y\"", []string{
+		`6:8: shell: align: mode is missing`,
+	}},
+	{"align mode unknown", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"automatic\"", []string{
+		`7:8: shell: align: mode must be one of axes, datum, auto, got "automatic"`,
+	}},
+	{"align by no axis", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"axes\"\nup = \"y\"\nfront = \"+Z\"", []string{
+		`8:6: shell: align: up must be one of +x, -x, +y, -y, +z, -z, got "y"`,
+		`9:9: shell: align: front must be one of +x, -x, +y, -y, +z, -z, got "+Z"`,
+	}},
+	{"align axes without front", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"axes\"\nup = \"+y\"", []string{
+		`6:8: shell: align: mode = "axes" needs front`,
+	}},
+	{"align front along up", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"auto\"\nup = \"+y\"\nfront = \"-y\"", []string{
+		`9:9: shell: align: up and front must be different axes, got +y and -y`,
+	}},
+	{"align datum without points", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"", []string{
+		`6:8: shell: align: mode = "datum" needs ahead`,
+		`6:8: shell: align: mode = "datum" needs floor`,
+		`6:8: shell: align: mode = "datum" needs left`,
+		`6:8: shell: align: mode = "datum" needs right`,
+	}},
+	{"align datum with axes", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nup = \"+z\"\nfloor = [[0,0,0],[900,0,0],[0,900,0]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:1: shell: align: up does not go with mode = "datum"`,
+	}},
+	{"align auto with a floor", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"auto\"\nfloor = [[0,0,0],[900,0,0],[0,900,0]]", []string{
+		`8:1: shell: align: floor does not go with mode = "auto"`,
+	}},
+	{"floor of two points", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[0,0,0],[900,0,0]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:9: shell: align: floor must be three points [x, y, z], got 2 values`,
+	}},
+	{"floor on a line", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[0,0,0],[900,0,0],[1800,20,0]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:9: shell: align: floor: the points lie nearly on one line, must be off it by at least 50 mm`,
+	}},
+	{"floor of one point thrice", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[1,1,1],[1,1,1],[1,1,1]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:9: shell: align: floor: the points lie nearly on one line, must be off it by at least 50 mm`,
+	}},
+	{"floor a height", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = 0\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:9: shell: align: floor must be a list of three points [x, y, z], got a number`,
+	}},
+	{"floor with half a point", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[0,0],[900,0,0],[0,900,0]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = [900,0,0]", []string{
+		`8:10: shell: align: floor point 1 must be a point [x, y, z], got 2 values`,
+	}},
+	{"left and right the same", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[0,0,0],[900,0,0],[0,900,0]]\nleft = [0,500,0]\nright = [0,500,50]\nahead = [900,0,0]", []string{
+		`10:9: shell: align: left and right are 50 mm apart, must be at least 100 mm`,
+	}},
+	{"ahead a direction", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"datum\"\nfloor = [[0,0,0],[900,0,0],[0,900,0]]\nleft = [0,500,0]\nright = [0,-500,0]\nahead = \"+x\"", []string{
+		`11:9: shell: align: ahead must be a point [x, y, z], got a text`,
+	}},
+	{"origin of two numbers", `clearance = 10`, "clearance = 10\n[shell.align]\nmode = \"auto\"\norigin = [0, 0]", []string{
+		`8:10: shell: align: origin must be a point [x, y, z], got 2 values`,
+	}},
+	{"cut as one table", `clearance = 10`, "clearance = 10\n[shell.cut]\nname = \"seat\"", []string{
+		`6:8: shell.cut must be given as [[shell.cut]], got a table`,
+	}},
+	{"cut without a shape", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nname = \"seat\"", []string{
+		`6:9: shell.cut "seat": needs a shape: sphere or box`,
+	}},
+	{"cut of two shapes", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nname = \"seat\"\nsphere = { centre = [0,0,0], radius = 9 }\nbox = { min = [0,0,0], max = [1,1,1] }", []string{
+		`9:1: shell.cut "seat": has both sphere and box, must have one shape`,
+	}},
+	{"cut by a capsule", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nname = \"seat\"\ncapsule = { from = [0,0,0], to = [0,0,9], radius = 9 }", []string{
+		`6:9: shell.cut "seat": needs a shape: sphere or box`,
+		`8:1: shell.cut "seat": unknown key "capsule" (known: name, sphere, box)`,
+	}},
+	{"cut inside out", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nname = \"seat\"\nbox = { min = [0,0,0], max = [1,-1,1] }", []string{
+		`8:7: shell.cut "seat": box: min must be less than max in x, y and z`,
+	}},
+	{"cut twice", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nname = \"seat\"\nsphere = { centre = [0,0,0], radius = 9 }\n[[shell.cut]]\nname = \"seat\"\nsphere = { centre = [0,0,0], radius = 9 }", []string{
+		`10:8: shell.cut "seat": name is already that of the cut in line 6`,
+	}},
+	{"cut without a name", `clearance = 10`, "clearance = 10\n[[shell.cut]]\nsphere = { centre = [0,0,0], radius = 0 }", []string{
+		`6:9: shell.cut 1: name is missing`,
+		`7:39: shell.cut 1: sphere: radius must be more than 0 and at most 100000 mm, got 0 mm`,
+	}},
+	{"keepout box in a scan askew", "", "sketch_frame = \"scan\"\n" + strings.Replace(strings.Replace(base, "[die.d]", "align = { mode = \"auto\" }\n[die.d]", 1), `sphere = { centre = [0,0,900], radius = 200 }`, "box = { min = [0,0,0], max = [1,1,1] }", 1), []string{
+		`33:7: keepout "helmet": box stands along the car's axes, which sketch_frame = "scan" cannot say`,
+	}},
+
+	// Sketches from elsewhere.
+	{"no sketch of any kind", "sketch = [[0,600,900], [-900,600,0]]\n", "", []string{
+		`23:3: bar "leg": needs a sketch, a station or two points to follow`,
+	}},
+	{"sketch and station", `sketch = [[0,600,900], [-900,600,0]]`, "station = 0\nsketch = [[0,600,900], [-900,600,0]]", []string{
+		`26:1: bar "leg": has both sketch and station, must have one of them`,
+	}},
+	{"station and follow", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [-900,600,0]]\nstation = 0\nbends = 2", []string{
+		`26:1: bar "leg": has both station and follow, must have one of them`,
+	}},
+	{"a sketch file of another kind", `[[0,600,900], [-900,600,0]]`, `"sketch.dwg"`, []string{
+		`26:10: bar "leg": sketch must be a list of points [x, y, z] or the name of a .dxf or .obj file, got "sketch.dwg"`,
+	}},
+	{"a sketch file without a name", `[[0,600,900], [-900,600,0]]`, `""`, []string{
+		`26:10: bar "leg": sketch must not be empty`,
+	}},
+	{"ends missing", "ends = [\"hoop\", \"shell\"]\n", "", []string{
+		`23:3: bar "leg": ends is missing`,
+	}},
+	{"bends with a sketch", `mirror = "pair"`, "mirror = \"pair\"\nbends = 2", []string{
+		`29:1: bar "leg": bends does not go with sketch, which has its own`,
+	}},
+	{"station a text", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, `station = "rear"`, []string{
+		`20:11: bar "hoop": station must be a number, got a text`,
+	}},
+	{"station out of the world", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, `station = 250000`, []string{
+		`20:11: bar "hoop": station must be -100000 to 100000 mm, got 250000 mm`,
+	}},
+	{"station of one bend", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nbends = 1", []string{
+		`21:9: bar "hoop": station needs 2 to 12 bends, got 1`,
+	}},
+	{"bends broken", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nbends = 2.5", []string{
+		`21:9: bar "hoop": bends must be a whole number, 0 to 12, got 2.5`,
+	}},
+	{"bends too many", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nbends = 13", []string{
+		`21:9: bar "hoop": bends must be a whole number, 0 to 12, got 13`,
+	}},
+	{"bends a list", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nbends = [30, 60]", []string{
+		`21:9: bar "hoop": bends must be a whole number, 0 to 12, got a list`,
+	}},
+	{"station not flat", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nflat = false", []string{
+		`21:8: bar "hoop": station makes a flat hoop, which flat = false contradicts`,
+	}},
+	{"station with a free end", "sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]\nends = [\"shell\", \"shell\"]", "station = 0\nends = [\"shell\", \"free\"]", []string{
+		`21:8: bar "hoop": mirror = "self" needs ends that mirror each other, got "shell" and "free"`,
+		`21:8: bar "hoop": station makes a hoop with both ends on the shell, got "shell" and "free"`,
+	}},
+	{"station of a pair", "tube = \"s\"\nsketch = [[0,600,900], [-900,600,0]]\nends = [\"hoop\", \"shell\"]", "tube = \"t\"\nstation = 0", []string{
+		`27:10: bar "leg": station makes a hoop across the whole car, which is no pair`,
+	}},
+	{"station as built", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "station = 0\nfixed = true", []string{
+		`21:9: bar "hoop": fixed needs the sketch of the bar as built, not station`,
+	}},
+	{"station of a tube without a die", "tube = \"t\"\nsketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]", "tube = \"s\"\nstation = 0", []string{
+		`17:3: bar "hoop": has 4 bends, but tube "s" has no die and is only used straight`,
+	}},
+	{"station that stands alone, landed on by a pair", "sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]\nends = [\"shell\", \"shell\"]\nmirror = \"self\"", `station = 0`, []string{
+		`25:9: bar "leg": end A lands on "hoop", which has no mirror image for the mirrored end to land on`,
+	}},
+	{"follow of one point", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900]]\nbends = 0", []string{
+		`26:10: bar "leg": follow must be two points [x, y, z], got 1 value`,
+	}},
+	{"follow a bar", `sketch = [[0,600,900], [-900,600,0]]`, "follow = \"hoop\"\nbends = 0", []string{
+		`26:10: bar "leg": follow must be a list of two points [x, y, z], got a text`,
+	}},
+	{"follow with half a point", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [0,1]]\nbends = 0", []string{
+		`26:24: bar "leg": follow point 2 must be a point [x, y, z], got 2 values`,
+	}},
+	{"follow from a point to itself", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [0,600,910]]\nbends = 0", []string{
+		`26:10: bar "leg": follow: the points are 10 mm apart, must be at least 20 mm`,
+	}},
+	{"follow without bends", `sketch = [[0,600,900], [-900,600,0]]`, `follow = [[0,600,900], [-900,600,0]]`, []string{
+		`23:3: bar "leg": follow needs bends`,
+	}},
+	{"follow bent without a die", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [-900,600,0]]\nbends = 1", []string{
+		`27:9: bar "leg": has 1 bend, but tube "s" has no die and is only used straight`,
+	}},
+	{"follow leaning without bends", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [-900,600,0]]\nbends = 0\nflat = true\nlean = 5", []string{
+		`29:8: bar "leg": lean needs a bar with bends`,
+	}},
+	{"follow along the mirror plane as a pair", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,0,900], [-900,0,0]]\nbends = 0", []string{
+		`26:10: bar "leg": mirror = "pair", but the bar lies on the mirror plane y = 0`,
+	}},
+	{"follow that does not mirror itself", `sketch = [[0,-600,0], [0,-600,900], [0,600,900], [0,600,0]]`, "follow = [[0,-600,0], [0,450,0]]\nbends = 3", []string{
+		`20:10: bar "hoop": mirror = "self", but point 2 and the mirror image of point 1 are 150 mm apart, must be at most 100 mm`,
+	}},
+	{"follow as built", `sketch = [[0,600,900], [-900,600,0]]`, "follow = [[0,600,900], [-900,600,0]]\nbends = 0\nfixed = true", []string{
+		`28:9: bar "leg": fixed needs the sketch of the bar as built, not follow`,
+	}},
+
 	// Everything at once, sorted; and places inside lists, braces and behind
 	// letters of more than one byte.
 	{"several", "", "title = 5\n[shell]\nclearance = -1\nfile = \"a\"\n[tube.t]\nod = 40\nwall = 30\ncolour = 1\n[[bar]]\nname = \"x\"\ntube = \"y\"\nsketch = [[0,0,0],[0,0,100]]\nends = [\"shell\", \"z\"]\n", []string{

@@ -28,7 +28,7 @@ func (r *reader) checkSource(b *draftBar) {
 		r.errorf(b.from.get(given[1]).at, "%s: has both %s and %s, must have one of them", b.what, given[0], given[1])
 		return
 	}
-	if b.bends != nil {
+	if given[0] != "sketch" && b.bends != nil {
 		b.Bends = *b.bends
 	}
 	if given[0] == "sketch" {

@@ -92,6 +92,7 @@ func (d *drawing) readDXF(data []byte, jobMM float64, unit Unit) (notes []string
 	stated, err := r.file(jobMM)
 	var at *dxfError
 	if errors.As(err, &at) {
+		d.errs = nil // what was seen before the file broke off may be half the truth
 		d.errorf(max(at.line, 1), "%s", at.text)
 		return nil
 	}
@@ -289,6 +290,9 @@ func (r *dxfReader) entities() error {
 		if p.text == "ENDSEC" {
 			return nil
 		}
+		if p.text == "" || !isLetter(p.text[0]) {
+			return dxfErrorf(p.line, "must be the name of an entity, got %s", quoted(p.text))
+		}
 		e, err := r.entity(p)
 		if err != nil {
 			return err
@@ -310,13 +314,16 @@ func (r *dxfReader) entities() error {
 		case slices.Contains(besides, e.kind):
 			r.pass(e.kind)
 		default:
-			r.refuse(e, "is %s, a sketch must be of POLYLINE, LWPOLYLINE or LINE", quoted(e.kind))
+			r.refuse(e, "is no line but %s, a sketch must be of POLYLINE, LWPOLYLINE or LINE", quoted(e.kind))
 		}
 		if err != nil {
 			return err
 		}
 	}
 }
+
+// isLetter tells whether a name may begin with a character.
+func isLetter(c byte) bool { return c == '_' || c|0x20 >= 'a' && c|0x20 <= 'z' }
 
 // pass counts a kind of entity that is not read.
 func (r *dxfReader) pass(kind string) {
@@ -328,7 +335,7 @@ func (r *dxfReader) pass(kind string) {
 
 // refuse notes that an entity cannot be a sketch.
 func (r *dxfReader) refuse(e *entity, format string, args ...any) {
-	r.errorf(e.line, "%s: the line here %s", label(r.noun, e.layer), fmt.Sprintf(format, args...))
+	r.errorf(e.line, "%s: what is drawn here %s", label(r.noun, e.layer), fmt.Sprintf(format, args...))
 }
 
 // isLine tells whether the points of an entity are of interest.

@@ -382,9 +382,11 @@ func FuzzParse(f *testing.F) {
 			f.Add([]byte(text))
 		}
 	}
-	data, err := os.ReadFile("testdata/coupe.toml")
-	require.NoError(f, err)
-	f.Add(data)
+	for _, name := range []string{"testdata/coupe.toml", "testdata/scan.toml"} {
+		data, err := os.ReadFile(name)
+		require.NoError(f, err)
+		f.Add(data)
+	}
 	f.Fuzz(func(t *testing.T, data []byte) {
 		j, err := job.Parse("f", data)
 		if err != nil {
@@ -458,7 +460,11 @@ func checkJob(t *testing.T, j *job.Job) {
 	for _, in := range j.Expanded() {
 		require.False(t, names[in.Name])
 		names[in.Name] = true
-		require.GreaterOrEqual(t, len(in.Sketch), 2)
+		if b := in.Bar; b.SketchFile == "" && b.Station == nil && b.Follow == nil {
+			require.GreaterOrEqual(t, len(in.Sketch), 2)
+		} else {
+			require.Empty(t, in.Sketch)
+		}
 		for _, p := range in.Sketch {
 			finite(p.X, p.Y, p.Z)
 		}

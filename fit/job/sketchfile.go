@@ -52,6 +52,7 @@ func (j *Job) SketchFiles() []string {
 type drawing struct {
 	file   string
 	noun   string // what its groups are: "layer" or "object"
+	where  string // how lines belong to one: "on a layer" or "in an object"
 	groups []*group
 	errs   ParseErrors
 }
@@ -107,7 +108,10 @@ func (d *drawing) group(name string, line int, index map[string]*group) *group {
 // errors, as all that cannot be read as a sketch. They come as ParseErrors; no
 // bar is changed then. Call Finish when all files are attached.
 func (j *Job) AttachSketches(file string, data []byte) error {
-	d := &drawing{file: file, noun: map[string]string{"dxf": "layer", "obj": "object"}[sketchFormat(file)]}
+	d := &drawing{file: file, noun: "object", where: "in an object"}
+	if sketchFormat(file) == "dxf" {
+		d.noun, d.where = "layer", "on a layer"
+	}
 	mm := inMM[j.Unit]
 	if mm == 0 {
 		mm = 1
@@ -215,7 +219,7 @@ func (d *drawing) assign(j *Job) map[int]*group {
 	for i := range j.Bars {
 		b := &j.Bars[i]
 		if b.SketchFile == d.file && found[i] == nil {
-			d.errs = append(d.errs, ParseError{File: j.File, Pos: b.place("sketch"), Text: fmt.Sprintf("%s: sketch file %q has no lines on a %s of that name (%s)", label("bar", b.Name), d.file, d.noun, known(b.Name, names))})
+			d.errs = append(d.errs, ParseError{File: j.File, Pos: b.place("sketch"), Text: fmt.Sprintf("%s: sketch file %q has no lines %s of that name (%s)", label("bar", b.Name), d.file, d.where, known(b.Name, names))})
 		}
 	}
 	return found
