@@ -14,9 +14,9 @@ import (
 
 // This file reads text DXF, releases R12 and 2000 (AC1009 and AC1015) and what
 // later ones have in common with them: pairs of lines, a group code and a value.
-// The reader is our own: it must name the line of every fault, refuse what it
-// cannot turn into straight lines instead of passing it over, and take at most
-// the memory of its input.
+// The reader is our own, as none of the project's libraries reads DXF: it names
+// the line of every fault, refuses what it cannot turn into straight lines
+// instead of passing it over, and takes memory in proportion to its input.
 //
 // Facts about the format: units of $INSUNITS, releases and which entities R12
 // has are from the published DXF header tables; the group codes of entities,
@@ -29,7 +29,7 @@ const binaryDXF = "AutoCAD Binary DXF"
 // dxfUnits tells how many mm the codes of $INSUNITS are.
 var dxfUnits = map[int]float64{
 	1: 25.4, 2: 304.8, 3: 1609344, 4: 1, 5: 10, 6: 1000, 7: 1e6,
-	8: 25.4e-6, 9: 25.4e-3, 10: 914.4, 11: 1e-7, 12: 1e-6, 13: 1e-3, 14: 100,
+	8: 25.4e-6, 9: 25.4e-3, 10: 914.4, 13: 1e-3, 14: 100,
 }
 
 // Flags of POLYLINE and VERTEX, group 70.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path"
+	"slices"
 	"strings"
 	"testing"
 
@@ -13,6 +14,7 @@ import (
 	"github.com/golang/geo/s1"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"barwright/fit/job"
 )
@@ -193,6 +195,13 @@ var badSketches = []badSketch{
 	{"too large for a float", "s.dxf", entities(line("leg", "0 0 0", "0 0 1e999")), []string{`s.dxf:20:1: LINE: group 31: "1e999" is +Inf mm, must be -100000 to 100000 mm`}},
 	{"unit unknown", "s.dxf", dxf("0 SECTION\n2 HEADER\n9 $INSUNITS\n70 20\n0 ENDSEC"), []string{`s.dxf:8:1: $INSUNITS = 20 is no unit that a sketch may be in`}},
 	{"unit a word", "s.dxf", dxf("0 SECTION\n2 HEADER\n9 $INSUNITS\n70 mm\n0 ENDSEC"), []string{`s.dxf:8:1: $INSUNITS must be a whole number in group 70, got group 70, "mm"`}},
+	{"broken off in the header", "s.dxf", dxf("0 SECTION\n2 HEADER\n9 $INSUNITS"), []string{`s.dxf:6:1: the file ends within section "HEADER"`}},
+	{"no ENTITIES before EOF is missing too", "s.dxf", dxf("0 SECTION\n2 TABLES\n0 ENDSEC"), []string{`s.dxf:6:1: no ENTITIES section in the file`}},
+	{"pairs outside of an entity", "s.dxf", dxf("0 SECTION\n2 ENTITIES\n8 leg"), []string{`s.dxf:6:1: must be the start of an entity, got group 8, "leg"`}},
+	{"a bulge of words", "s.dxf", entities("0 LWPOLYLINE\n8 leg\n42 round"), []string{`s.dxf:10:1: LWPOLYLINE: group 42: "round" is no number`}},
+	{"a normal of words", "s.dxf", entities("0 LWPOLYLINE\n8 leg\n210 up"), []string{`s.dxf:10:1: LWPOLYLINE: group 210: "up" is no number`}},
+	{"an elevation of words", "s.dxf", entities("0 LWPOLYLINE\n8 leg\n38 " + strings.Repeat("high", 20)), []string{`s.dxf:10:1: LWPOLYLINE: group 38: "highhighhighhighhighhighhighhighhighhigh..." is no number`}},
+	{"a start of words", "s.dxf", entities("0 LINE\n8 leg\n10 here"), []string{`s.dxf:10:1: LINE: group 10: "here" is no number`}},
 	{"header too late", "s.dxf", dxf("0 SECTION\n2 ENTITIES\n0 ENDSEC\n0 SECTION\n2 HEADER\n9 $INSUNITS\n70 4\n0 ENDSEC\n0 EOF"), []string{`s.dxf:10:1: the HEADER section must come before ENTITIES`}},
 	{"half a line", "s.dxf", entities("0 LINE\n8 leg\n10 0\n20 0\n30 0"), []string{
 		`s.dxf:6:1: layer "leg": what is drawn here is a LINE without x and y of both ends, in groups 10, 20, 11 and 21`,
@@ -282,6 +291,9 @@ var badSketches = []badSketch{
 	{"very many layers", "s.dxf", entities(line("leg", "0 0 0", "0 0 90"), manyLines("0 LINE\n8 L%d\n10 0\n20 0\n11 0\n21 9\n", 22)), append(layersWithoutBar(20),
 		`s.dxf:262:1: and 2 errors more like these`,
 	)},
+	{"more layers than a job has bars", "s.dxf", entities(manyLines("0 LINE\n8 L%d\n10 0\n20 0\n11 0\n21 9\n", 1001)), []string{
+		`s.dxf:12006:1: more than 1000 layers with lines`,
+	}},
 
 	// OBJ.
 	{"an OBJ of nothing", "s.obj", "", []string{`s.obj:1:1: no v lines in the file, which is no OBJ file then`}},
@@ -375,11 +387,77 @@ func TestSketchesAccepted(t *testing.T) {
 			got := j.Bars[0].Sketch
 			require.Len(t, got, len(c.want))
 			for i, p := range c.want {
-				assert.InDelta(t, 0, p.Sub(got[i]).Norm(), 0.5, "point %d", i)
+				assert.InDelta(t, 0, p.Sub(got[i]).Norm(), 1e-9, "point %d", i)
 			}
 			assert.NoError(t, j.Finish())
 		})
 	}
+}
+
+// The codes of $INSUNITS after the published DXF header table (read in a stored
+// copy): 1 inch, 2 foot, 3 mile, 4 mm, 5 cm, 6 m, 7 km, 8 microinch, 9 mil,
+// 10 yard, 13 micron, 14 decimetre. Inch, foot, mile and yard are those of the
+// international yard of 0.9144 m.
+func TestDXFUnits(t *testing.T) {
+	for code, mm := range map[int]float64{
+		1: 25.4, 2: 12 * 25.4, 3: 5280 * 12 * 25.4, 4: 1, 5: 10, 6: 1e3, 7: 1e6, 8: 25.4e-6, 9: 25.4e-3, 10: 914.4, 13: 1e-3, 14: 100,
+	} {
+		j := drawn(t, "s.dxf", "leg")
+		number := fmt.Sprint(500 / mm)
+		data := dxf(fmt.Sprintf("0 SECTION\n2 HEADER\n9 $INSUNITS\n70 %d\n0 ENDSEC", code)) + entities(line("leg", "0 0 0", "0 0 "+number))
+		require.NoError(t, j.AttachSketches("s.dxf", []byte(data)), "%d", code)
+		assert.InDelta(t, 500, j.Bars[0].Sketch[1].Z, 1e-9, "%d", code)
+		assert.Empty(t, j.Notes)
+	}
+}
+
+// A line cut into pieces of one or more straights, in any order and direction,
+// comes back whole, and runs as its first piece is drawn.
+func TestPiecesComeTogether(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(2, 12).Draw(t, "points")
+		want := make([]r3.Vector, n) // cm; climbing, so that no two meet
+		for i := range want {
+			want[i] = v(rapid.Float64Range(-50, 50).Draw(t, "x"), rapid.Float64Range(-50, 50).Draw(t, "y"), 20*float64(i))
+		}
+		var pieces [][]r3.Vector
+		for from := 0; from < n-1; {
+			to := rapid.IntRange(from+1, n-1).Draw(t, "to")
+			piece := slices.Clone(want[from : to+1])
+			if rapid.Bool().Draw(t, "back") {
+				slices.Reverse(piece)
+			}
+			pieces = append(pieces, piece)
+			from = to
+		}
+		pieces = rapid.Permutation(pieces).Draw(t, "order")
+		if pieces[0][0].Z > pieces[0][1].Z {
+			slices.Reverse(want)
+		}
+		var asDXF, asOBJ strings.Builder
+		asOBJ.WriteString("o leg\n")
+		for _, piece := range pieces {
+			asDXF.WriteString("0 POLYLINE\n8 leg\n70 8\n")
+			for _, p := range piece {
+				fmt.Fprintf(&asDXF, "0 VERTEX\n10 %v\n20 %v\n30 %v\n", p.X, p.Y, p.Z)
+				fmt.Fprintf(&asOBJ, "v %v %v %v\n", p.X, p.Y, p.Z)
+			}
+			asDXF.WriteString("0 SEQEND\n")
+			asOBJ.WriteString("l")
+			for i := range piece {
+				fmt.Fprintf(&asOBJ, " %d", i-len(piece))
+			}
+			asOBJ.WriteString("\n")
+		}
+		for file, data := range map[string]string{"s.dxf": entities(asDXF.String()), "s.obj": asOBJ.String()} {
+			j := &job.Job{Unit: job.CM, Bars: []job.Bar{{Name: "leg", SketchFile: file}}}
+			require.NoError(t, j.AttachSketches(file, []byte(data)))
+			require.Len(t, j.Bars[0].Sketch, n)
+			for i, p := range want {
+				require.InDelta(t, 0, p.Mul(10).Sub(j.Bars[0].Sketch[i]).Norm(), 1e-9)
+			}
+		}
+	})
 }
 
 // Bars whose names old drawings cannot tell apart.

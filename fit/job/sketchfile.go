@@ -182,6 +182,10 @@ func (d *drawing) assign(j *Job) map[int]*group {
 			wanted = append(wanted, b.Name)
 		}
 	}
+	if len(d.groups) > mostTables {
+		d.errorf(d.groups[mostTables].line, "more than %d %ss with lines", mostTables, d.noun)
+		return nil
+	}
 	found := map[int]*group{}
 	var loose []*group
 	take := func(g *group, i int) {
