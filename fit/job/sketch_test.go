@@ -647,3 +647,16 @@ mirror = "self"
 	fmt.Println(j.Bars[0].Name, j.Bars[0].Sketch)
 	// Output: harness bar [(-500.000000000000000000000000, -610.000000000000000000000000, 660.000000000000000000000000) (-500.000000000000000000000000, 610.000000000000000000000000, 660.000000000000000000000000)]
 }
+
+func BenchmarkAttachSketches(b *testing.B) {
+	const file = "testdata/bars_2000.dxf"
+	data, err := os.ReadFile(file)
+	require.NoError(b, err)
+	j := drawn(b, file, "main hoop", "A-pillar bar", "Bügel Gurt")
+	b.SetBytes(int64(len(data)))
+	for b.Loop() {
+		if err := j.AttachSketches(file, data); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -150,7 +150,11 @@ func (j *Job) AttachSketches(file string, data []byte) error {
 			b.Hug = len(points) > 2 && !b.Fixed
 		}
 	}
-	j.Notes = append(j.Notes, notes...)
+	for _, n := range notes {
+		if !slices.Contains(j.Notes, n) { // a file may be attached again
+			j.Notes = append(j.Notes, n)
+		}
+	}
 	return nil
 }
 
