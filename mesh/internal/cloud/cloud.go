@@ -16,6 +16,7 @@ const neighbourhood = 2
 
 // Cloud is a set of small flat patches of a surface. Slices are parallel.
 type Cloud struct {
+	Drawn   []r3.Vector // on the triangles, mm
 	Points  []r3.Vector // on their planes, mm
 	Normals []r3.Vector // unit, of either side
 	Rough   []float64   // how far the neighbourhood is off its plane, one sigma, mm
@@ -34,6 +35,7 @@ func New(vertices []r3.Vector, triangles [][3]int32, n int) *Cloud {
 		return &Cloud{}
 	}
 	c := &Cloud{
+		Drawn:   points,
 		Points:  make([]r3.Vector, len(points)),
 		Normals: make([]r3.Vector, len(points)),
 		Rough:   make([]float64, len(points)),
@@ -67,6 +69,7 @@ func (c *Cloud) Reach() float64 { return c.grid.cell }
 func (c *Cloud) Thin(step int) *Cloud {
 	t := &Cloud{Area: c.Area * float64(step), Spacing: math.Sqrt(c.Area * float64(step))}
 	for i := 0; i < len(c.Points); i += step {
+		t.Drawn = append(t.Drawn, c.Drawn[i])
 		t.Points = append(t.Points, c.Points[i])
 		t.Normals = append(t.Normals, c.Normals[i])
 		t.Rough = append(t.Rough, c.Rough[i])
