@@ -49,14 +49,14 @@ type objParser struct {
 	faces   int  // so far
 	section bool // an "o" or "g" has come since the last face
 
-	ahead objAhead // the largest number of a vertex that was not there yet
+	ahead objAhead // the one with the largest number
 
 	skipped     int    // lines not read that may hold geometry
 	skippedLine int    // of the first
 	skippedWord string // with which it begins
 }
 
-// objAhead is a corner whose vertex may come later in the file.
+// objAhead is a corner whose vertex was not there yet; it may come later.
 type objAhead struct {
 	vertex     int64 // counted from 1; 0: none
 	line, face int

@@ -411,13 +411,14 @@ func (p *plyParser) vertex() error {
 			return err
 		}
 	}
+	var kept [3]float64
 	for i, x := range v {
 		var ok bool
-		if v[i], ok = coordinate(x); !ok {
+		if kept[i], ok = coordinate(x); !ok {
 			return p.fail("%s: (%v, %v, %v)", unusable(x), v[0], v[1], v[2])
 		}
 	}
-	p.mesh.vertices = append(p.mesh.vertices, r3.Vector{X: v[0], Y: v[1], Z: v[2]})
+	p.mesh.vertices = append(p.mesh.vertices, r3.Vector{X: kept[0], Y: kept[1], Z: kept[2]})
 	return nil
 }
 

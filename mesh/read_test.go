@@ -56,7 +56,7 @@ type oddFile struct {
 	name      string
 	data      []byte
 	unit      Unit
-	err       string // whole message, the file being called x.stl
+	err       string // whole message, the file being called x.stl, x.ply or x.obj
 	triangles int    // in the mesh
 	notes     []string
 }
@@ -197,11 +197,14 @@ func oddFiles() []oddFile {
 // TestOddFiles reads every odd file from memory, and once more in dribbles: the
 // outcome must not depend on how the bytes arrive.
 func TestOddFiles(t *testing.T) {
-	files := oddFiles()
+	testOddFiles(t, "x.stl", oddFiles())
+}
+
+func testOddFiles(t *testing.T, name string, files []oddFile) {
 	assert.GreaterOrEqual(t, len(files), 25)
 	for _, f := range files {
 		t.Run(f.name, func(t *testing.T) {
-			opt := ReadOptions{Name: "x.stl", Unit: f.unit}
+			opt := ReadOptions{Name: name, Unit: f.unit}
 			m, rep, err := Read(bytes.NewReader(f.data), opt)
 			slow := &dribble{Reader: bytes.NewReader(f.data)}
 			m2, rep2, err2 := Read(slow, opt)
@@ -523,26 +526,30 @@ func FuzzRead(f *testing.F) {
 		}
 	}
 	f.Fuzz(func(t *testing.T, data []byte, unit uint8, weld float64) {
-		var m *Mesh
-		var rep *Report
-		var err error
-		n := allocated(func() {
-			m, rep, err = Read(bytes.NewReader(data), ReadOptions{Name: "x.stl", Unit: Unit(unit), Weld: weld})
-		})
-		// Two buffers of 256 kB; tables, meshes and the library's garbage are
-		// under 64 bytes a byte of input.
-		if limit := uint64(2<<20 + 64*len(data)); n > limit {
-			t.Errorf("%d bytes allocated for %d", n, len(data))
-		}
-		if err != nil {
-			if strings.ContainsAny(err.Error(), "\n\r") || !strings.HasPrefix(err.Error(), "x.stl") {
-				t.Errorf("message %q", err)
-			}
-			return
-		}
-		assertValid(t, m)
-		if got := len(m.Triangles) + rep.Degenerate + rep.Duplicate; got != rep.Triangles {
-			t.Errorf("%d triangles are accounted for, the file has %d", got, rep.Triangles)
-		}
+		fuzzRead(t, data, ReadOptions{Name: "x.stl", Unit: Unit(unit), Weld: weld})
 	})
+}
+
+// fuzzRead reads data and checks what Read promises.
+func fuzzRead(t *testing.T, data []byte, opt ReadOptions) {
+	var m *Mesh
+	var rep *Report
+	var err error
+	n := allocated(func() { m, rep, err = Read(bytes.NewReader(data), opt) })
+	// Two buffers of 256 kB; tables, meshes and the library's garbage are
+	// under 64 bytes a byte of input for STL, twice that for indices of a byte,
+	// whose tables have to grow.
+	if limit := uint64(2<<20 + 128*len(data)); n > limit {
+		t.Errorf("%d bytes allocated for %d", n, len(data))
+	}
+	if err != nil {
+		if strings.ContainsAny(err.Error(), "\n\r") || !strings.HasPrefix(err.Error(), opt.Name) {
+			t.Errorf("message %q", err)
+		}
+		return
+	}
+	assertValid(t, m)
+	if got := len(m.Triangles) + rep.Degenerate + rep.Duplicate; got != rep.Triangles {
+		t.Errorf("%d triangles are accounted for, the file has %d", got, rep.Triangles)
+	}
 }
