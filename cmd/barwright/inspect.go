@@ -83,14 +83,73 @@ func inspectJob(c *cli.Context, name string, workers int, p *progress) error {
 	l := lengthsOf(j)
 	out := &printer{w: c.App.Writer}
 	out.printf("job: %s, %s, %s\n", oneLine(j.Title), counted(len(j.Bars), "bar"), counted(len(j.Keepouts), "keep-out"))
+	printFrame(out, in, l)
+	printCuts(out, in.cuts)
 	printScan(out, j.Shell.File, in.scan, in.report, l)
 	out.printf("noise: one sigma %s %s\n", l.format(shell.Noise), l.unit())
+	if full := shell.Full(); full != shell {
+		out.printf("fitted to %d triangles, within %s %s of the scan; certified against all\n",
+			len(shell.Used.Triangles), l.format(shell.ReducedBy), l.unit())
+	}
 	printSuspects(out, shell.Suspects, l)
 	printCaps(out, shell.Caps, l)
-	for _, note := range shell.Notes {
-		out.printf("note: %s\n", oneLine(note))
+	out.printf("no sheet metal: %s %% of the directions from inside the cabin\n", table.Fixed(100*shell.Open, 1))
+	for _, note := range in.notes[len(in.report.Notes):] { // those of the report are above
+		out.printf("note: %s\n", oneLine(l.text(note)))
 	}
 	return out.err
+}
+
+// printFrame says how a job's scan was turned into the car's axes, and how sure
+// that is.
+func printFrame(out *printer, in *input, l lengths) {
+	if in.found == nil {
+		return
+	}
+	sure := "sure"
+	if !in.found.Sure {
+		sure = "NOT SURE: see the notes"
+	}
+	out.printf("car's axes in the scan: %s\n", sure)
+	rows := [][]string{{"axis", "x", "y", "z"}}
+	for _, axis := range []struct {
+		name string
+		v    r3.Vector
+	}{{"x (forward)", in.frame.X}, {"y (left)", in.frame.Y}, {"z (up)", in.frame.Z}} {
+		rows = append(rows, []string{axis.name, table.Fixed(axis.v.X, 6), table.Fixed(axis.v.Y, 6), table.Fixed(axis.v.Z, 6)})
+	}
+	o := in.frame.Origin
+	rows = append(rows, []string{"origin " + l.unit(), l.format(o.X), l.format(o.Y), l.format(o.Z)})
+	out.printf("%s", align(rows, "lrrr"))
+	f := in.found
+	if f.UpResidual > 0 {
+		out.printf("up: floor flat to %s %s", l.format(f.UpResidual), l.unit())
+		if f.FloorShare > 0 {
+			out.printf(" over %s %% of the surface", table.Fixed(100*f.FloorShare, 1))
+		}
+		if f.UpSigma > 0 {
+			out.printf(", one sigma %s degrees", table.Fixed(f.UpSigma.Degrees(), 3))
+		}
+		out.printf("\n")
+	}
+	if f.MirrorOverlap > 0 {
+		out.printf("middle: left and right agree to %s %s on %s %% of the surface", l.format(f.MirrorResidual), l.unit(), table.Fixed(100*f.MirrorOverlap, 1))
+		if f.PlaneAngleSigma > 0 {
+			out.printf(", one sigma %s %s and %s degrees", l.format(f.PlaneSigma), l.unit(), table.Fixed(f.PlaneAngleSigma.Degrees(), 3))
+		}
+		out.printf("\n")
+	}
+}
+
+func printCuts(out *printer, cuts []removed) {
+	if len(cuts) == 0 {
+		return
+	}
+	rows := [][]string{{"cut away", "triangles", "area m2", "across its border"}}
+	for _, c := range cuts {
+		rows = append(rows, []string{oneLine(c.name), fmt.Sprint(c.Removed), table.Fixed(c.Area/1e6, 3), fmt.Sprint(c.Across)})
+	}
+	out.printf("%s", align(rows, "lrrr"))
 }
 
 // maxListed is how many pieces of a scan are listed one by one.
@@ -114,11 +173,11 @@ func printCaps(out *printer, caps []mesh.Cap, l lengths) {
 	if len(caps) == 0 {
 		return
 	}
-	rows := [][]string{{"cap area m2", "middle"}}
+	rows := [][]string{{"cap area m2", "size " + l.unit(), "middle"}}
 	for _, c := range caps[:min(len(caps), maxListed)] {
-		rows = append(rows, []string{table.Fixed(c.Area/1e6, 3), l.point(c.Centre.X, c.Centre.Y, c.Centre.Z)})
+		rows = append(rows, []string{table.Fixed(c.Area/1e6, 3), l.format(c.Bounds.Size().Norm()), l.point(c.Centre.X, c.Centre.Y, c.Centre.Z)})
 	}
-	out.printf("%s", align(rows, "rl"))
+	out.printf("%s", align(rows, "rrl"))
 	printMore(out, len(caps))
 }
 

@@ -96,10 +96,9 @@ func runSection(c *cli.Context) error {
 		scale = mmPerInch
 	}
 	plane := where.plane(scale)
-	sheet, caps := s.parts()
-	drawing, err := section.Cut(s.title, plane, sheet, caps, cage)
+	drawing, err := section.Cut(s.title, plane, s.sheet, s.caps, cage)
 	if errors.Is(err, section.ErrEmpty) {
-		box := s.mesh.Bounds()
+		box := s.sheet.Bounds()
 		return fmt.Errorf("the plane %s meets nothing: the scan reaches from %s to %s %s",
 			plane.Name(s.lengths.inches), s.lengths.point(box.Min.X, box.Min.Y, box.Min.Z), s.lengths.point(box.Max.X, box.Max.Y, box.Max.Z), s.lengths.unit())
 	}
@@ -180,21 +179,17 @@ func loadCage(name string) (*fit.Cage, error) {
 	return cage, nil
 }
 
-// source is a scan to be cut or cleaned: from a file, or as a job's fit takes it.
+// source is a scan to be cut: as it stands in its file, or as a job's fit takes
+// it.
 type source struct {
-	title   string
-	name    string // of the scan, for messages
-	isJob   bool
-	mesh    *mesh.Mesh  // as cut
-	shell   *mesh.Shell // nil: a scan by itself
-	report  *mesh.Report
-	lengths lengths
-	notes   []string
+	title       string
+	isJob       bool
+	sheet, caps *mesh.Mesh // caps: nil for a scan
+	lengths     lengths
 }
 
-// loadSource reads what a command that takes a scan or a job was given.
 func loadSource(c *cli.Context, name string, workers int, p *progress) (*source, error) {
-	if !strings.EqualFold(filepath.Ext(name), ".toml") {
+	if !isJob(name) {
 		unit, err := mesh.ParseUnit(c.String("units"))
 		if err != nil {
 			return nil, usageError("%s: --units: %w", c.Command.Name, err)
@@ -204,10 +199,7 @@ func loadSource(c *cli.Context, name string, workers int, p *progress) (*source,
 		if err != nil {
 			return nil, err
 		}
-		return &source{
-			title: filepath.Base(name), name: name, mesh: m, report: report,
-			lengths: lengths{inches: report.Unit == mesh.Inch}, notes: report.Notes,
-		}, c.Context.Err()
+		return &source{title: filepath.Base(name), sheet: m, lengths: lengths{inches: report.Unit == mesh.Inch}}, c.Context.Err()
 	}
 	if c.IsSet("units") {
 		return nil, usageError("%s: --units goes with a scan; a job names the unit of its own", c.Command.Name)
@@ -224,27 +216,9 @@ func loadSource(c *cli.Context, name string, workers int, p *progress) (*source,
 	if err != nil {
 		return nil, err
 	}
-	return &source{
-		title: j.Title, name: j.Shell.File, isJob: true, mesh: shell.Used, shell: shell, report: in.report,
-		lengths: lengthsOf(j), notes: in.notes,
-	}, c.Context.Err()
-}
-
-// parts returns sheet metal and caps as meshes of their own; caps may be nil.
-func (s *source) parts() (sheet, caps *mesh.Mesh) {
-	if s.shell == nil {
-		return s.mesh, nil
-	}
-	sheet = &mesh.Mesh{Vertices: s.mesh.Vertices}
-	caps = &mesh.Mesh{Vertices: s.mesh.Vertices}
-	for t, tri := range s.mesh.Triangles {
-		if s.shell.IsCap(int32(t)) {
-			caps.Triangles = append(caps.Triangles, tri)
-		} else {
-			sheet.Triangles = append(sheet.Triangles, tri)
-		}
-	}
-	return sheet, caps
+	s := &source{title: j.Title, isJob: true, lengths: lengthsOf(j)}
+	s.sheet, s.caps = sheetAndCaps(shell.Full())
+	return s, c.Context.Err()
 }
 
 func writeSection(c *cli.Context, dir string, d *section.Drawing) (err error) {

@@ -133,9 +133,13 @@ func hint(err error) string {
 	case errors.As(err, &shell) && askew(shell.size) != "":
 		return askew(shell.size)
 	case errors.As(err, &shell):
-		return "inside under [shell] names a point in open cabin air; barwright inspect tells more about the scan"
+		return "inside under [shell] (without a job, --inside) names a point in open cabin air; barwright inspect tells more about the scan"
 	case errors.Is(err, errDemoChanged):
 		return "the demo does not overwrite your edits; choose another --out"
+	case errors.Is(err, errNotOurs):
+		return "choose another name for -o, or say --force"
+	case errors.Is(err, errIsInput):
+		return "choose another name for -o: the scan is never written over"
 	case errors.Is(err, errNoScan):
 		return "a scan is an STL file, a job a text file whose name ends in .toml"
 	}
