@@ -29,6 +29,7 @@ func (b *Bar) Requirement(landing s1.Angle, noise float64) Requirement {
 // Residual and Contacts are left as they are, they come from the solver) and
 // b.Feet. It needs the bar's path, ends, tube and clearance.
 func Evaluate(b *Bar, sh *mesh.Shell, landing s1.Angle) {
+	sh = sh.Full() // not the reduced copy
 	r := b.Requirement(landing, sh.Noise)
 	c := Certify(b.Path, r, sh.Index, sh.Inside)
 	g := &b.Gap

@@ -129,7 +129,7 @@ func Fit(ctx context.Context, j *job.Job, sh *mesh.Shell, opt Options) (*Cage, e
 	}
 	levels := j.Order()
 	f := &fitter{
-		job: j, shell: sh, opt: opt, gate: make(chan struct{}, workers),
+		job: j, shell: sh, full: sh.Full(), opt: opt, gate: make(chan struct{}, workers),
 		done: map[string]*Bar{}, keepouts: map[string]*mesh.Index{}, total: len(j.Bars),
 	}
 	if sh.SmoothIndex != nil {
@@ -169,6 +169,7 @@ func Fit(ctx context.Context, j *job.Job, sh *mesh.Shell, opt Options) (*Cage, e
 type fitter struct {
 	job      *job.Job
 	shell    *mesh.Shell
+	full     *mesh.Shell // the same without reduction: what certificates ask
 	opt      Options
 	gate     chan struct{} // as many as may run at once
 	keepouts map[string]*mesh.Index
@@ -271,7 +272,7 @@ func (f *fitter) problem(b *job.Bar) (*problem, error) {
 		}
 		p.targets[e] = target.Path
 	}
-	f.shells(p, f.shell.Used, f.shell.Index)
+	f.shells(p, f.full.Used, f.full.Index)
 	for i := range f.job.Keepouts {
 		k := &f.job.Keepouts[i]
 		field := keepoutField(k, f.keepouts[k.Mesh])
@@ -320,7 +321,7 @@ const offMiddle = 150
 // shells points the problem at a surface.
 func (f *fitter) shells(p *problem, m *mesh.Mesh, index *mesh.Index) {
 	var s field = &shellField{shell: f.shell, index: index}
-	if index == f.shell.Index && f.shell.SmoothIndex != nil {
+	if index == f.full.Index && f.shell.SmoothIndex != nil {
 		s = &doubtfulField{
 			scan:   shellField{shell: f.shell, index: index},
 			smooth: shellField{shell: f.shell, index: f.shell.SmoothIndex},
@@ -402,14 +403,17 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 	if s, err := f.again(ctx, p); s != nil || err != nil {
 		return s, err
 	}
+	// Starts are tried on a smoothed or reduced copy of the scan, if there is one.
 	if f.shell.SmoothIndex != nil {
 		f.shells(p, f.shell.Smooth, f.shell.SmoothIndex)
+	} else {
+		f.shells(p, f.shell.Used, f.shell.Index)
 	}
 	best, err := p.search(ctx, [][]r3.Vector{p.sketch}, eff)
 	if err != nil {
 		return nil, err
 	}
-	f.shells(p, f.shell.Used, f.shell.Index)
+	f.shells(p, f.full.Used, f.full.Index)
 	return f.finish(ctx, p, best, 20)
 }
 
@@ -447,7 +451,11 @@ func (f *fitter) again(ctx context.Context, p *problem) (*solution, error) {
 			pl := plane{at: foot.Point, normal: foot.Normal, local: foot.Normal, ok: true}
 			from.planes[0][foot.End], from.planes[1][foot.End] = pl, pl
 		}
-		s, err := f.finish(ctx, q, from, 30)
+		near, err := q.run(ctx, from.nodes, from.planes, 2*pieceLength, 60, 1e-5, 60, false)
+		if err != nil {
+			return nil, err
+		}
+		s, err := f.finish(ctx, q, near, 30)
 		if err != nil {
 			return nil, err
 		}
@@ -468,6 +476,20 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 	s, err := p.run(ctx, from.nodes, from.planes, pieceLength, radius, 1e-6, 60, false)
 	if err != nil {
 		return nil, err
+	}
+	// A fresh trust region gets further where the last one shrank at a kink.
+	for range 3 {
+		next, err := p.run(ctx, s.nodes, s.planes, pieceLength, radius, 1e-6, 60, false)
+		if err != nil {
+			return nil, err
+		}
+		done := !next.better(s) || s.e.objective-next.e.objective < settled
+		if next.better(s) {
+			s = next
+		}
+		if done {
+			break
+		}
 	}
 	best, bestShort := s, math.Inf(1)
 	for range 8 {
@@ -493,11 +515,15 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 	return best, nil
 }
 
+// settled is the fall of the objective, mm of mean gap, that is not worth
+// another run.
+const settled = 0.05
+
 // short is by how much a path's certificate falls short of what is required,
 // mm. The requirement of a foot zone ends in nothing at the foot itself, where
 // it cannot be borne out better than to the certificate's resolution.
 func (f *fitter) short(path *tube.Path, req Requirement) float64 {
-	c := Certify(path, req, f.shell.Index, f.shell.Inside)
+	c := Certify(path, req, f.full.Index, f.full.Inside)
 	return math.Max(req.Clearance-c.CertifiedMin, c.Deficit-Resolution)
 }
 

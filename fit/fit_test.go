@@ -114,7 +114,9 @@ func TestWorkersDoNotMatter(t *testing.T) {
 	require.Equal(t, print(1), print(3))
 }
 
-// A refit from the neighbouring solution is as good as a cold fit.
+// A refit from the neighbouring solution keeps the clearance and is nearly as good
+// as a cold fit: it stays in the basin where the bar was, and does not look for
+// another.
 func TestRefit(t *testing.T) {
 	sh := coupeShell(t, sample.CoupeOptions{Triangles: 20_000})
 	j := demoJob(t)
@@ -130,7 +132,7 @@ func TestRefit(t *testing.T) {
 			require.Empty(t, b.Blocking, "%s at %g", b.Name, clearance)
 			require.GreaterOrEqual(t, b.Gap.CertifiedMin, clearance-1e-9, "%s at %g", b.Name, clearance)
 			if b.Job.Hug {
-				require.Less(t, b.Gap.Mean, cold.Bars[i].Gap.Mean+1, "%s at %g", b.Name, clearance)
+				require.Less(t, b.Gap.Mean, cold.Bars[i].Gap.Mean+2, "%s at %g", b.Name, clearance)
 			}
 		}
 	}

@@ -43,7 +43,7 @@ func TestProblemGradients(t *testing.T) {
 		b.Tube, b.Clearance, b.Reach = spec, 8, 60
 		f := &fitter{job: &job.Job{Shell: job.Shell{LandingAngle: 30 * s1.Degree}, Bars: bars,
 			Keepouts: []job.Keepout{{Name: "helmet", Sphere: &job.Sphere{Centre: r3.Vector{Y: 450, Z: 900}, Radius: 200}}}},
-			shell: sh, gate: make(chan struct{}, 1), done: map[string]*Bar{"hoop": {Path: target}}}
+			shell: sh, full: sh.Full(), gate: make(chan struct{}, 1), done: map[string]*Bar{"hoop": {Path: target}}}
 		p, err := f.problem(b)
 		require.NoError(t, err)
 		for range 6 {
