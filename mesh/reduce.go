@@ -31,7 +31,7 @@ const (
 	reduceCells  = 1 << 20
 	reduceRounds = 4
 	reduceGain   = 0.03 // a round that takes away less than this share of the triangles is the last one
-	sweepGain    = 0.02 // likewise a sweep over a block
+	sweepGain    = 0.04 // likewise a sweep over a block
 	maxSweeps    = 12
 	maxRing      = 16   // vertices with more neighbours stay
 	leastFacing  = 0.3  // cosine to the ring's normal under which no new triangle may turn
@@ -40,7 +40,7 @@ const (
 
 // reduceSteps are the shares of the bound that are used up one after the other:
 // what costs little goes first, all over the mesh.
-var reduceSteps = [...]float64{0.15, 0.5, 1}
+var reduceSteps = [...]float64{0.3, 1}
 
 // Reduce returns a mesh of fewer triangles whose surface is within bound (mm) of
 // that of m, both ways: no point of either surface is farther than bound from
@@ -458,24 +458,24 @@ func (w *reducer) flatten(v int32) bool {
 		if g.y[i] < 0 && g.y[j] >= 0 {
 			turns++
 		}
-		_, s := faceShape(d[i], d[j], g.normal)
+		_, s := faceShape(r3.Vector{X: g.x[i], Y: g.y[i], Z: g.h[i]}, r3.Vector{X: g.x[j], Y: g.y[j], Z: g.h[j]})
 		g.shape = min(g.shape, s)
 		g.drift.add(&w.drift[g.triangle[i]])
 	}
 	return turns == 1
 }
 
-// faceShape returns, for the triangle with edges a and b, the cosine of its normal
-// to n, and its shape: 1 for equal sides, 0 for corners on a line. (4 sqrt 3 times
-// the area over the sum of the squared sides.)
-func faceShape(a, b, n r3.Vector) (facing, shape float64) {
+// faceShape returns, for the triangle with edges a and b in the ring's frame, the
+// cosine of its normal to the ring's, and its shape: 1 for equal sides, 0 for corners on a
+// line. (4 sqrt 3 times the area over the sum of the squared sides.)
+func faceShape(a, b r3.Vector) (facing, shape float64) {
 	c := a.Cross(b)
 	size := c.Norm()
 	if size == 0 {
 		return 0, 0
 	}
 	sides := a.Norm2() + b.Norm2() + b.Sub(a).Norm2()
-	return c.Dot(n) / size, 2 * math.Sqrt(3) * size / sides
+	return c.Z / size, 2 * math.Sqrt(3) * size / sides
 }
 
 // draw takes v away if that is allowed within limit, mm.
@@ -484,21 +484,31 @@ func (w *reducer) draw(v int32, limit float64) bool {
 		return false
 	}
 	g := &w.ring
+	if g.drift.size() > limit {
+		return false
+	}
 	best, bestWorth := -1, 0.0
 	var bestDrift drift
 	for j := range g.at {
 		if w.mark[g.at[j]]&markCut != 0 {
 			continue
 		}
-		shape, ok := w.fan(j)
-		if !ok || shape <= bestWorth {
-			continue
-		}
-		lo, hi, ok := g.offsets(j)
+		// The cheap half of the proof first.
+		d, ok := g.middle(j)
 		if !ok {
 			continue
 		}
+		lo, hi := min(d, 0), max(d, 0)
 		moved := g.drift.widened(g.normal, lo, hi)
+		if !(moved.size() <= limit) {
+			continue
+		}
+		shape, ok := g.fan(j)
+		if !ok || shape <= bestWorth {
+			continue
+		}
+		lo, hi = g.crossings(j, lo, hi)
+		moved = g.drift.widened(g.normal, lo, hi)
 		size := moved.size()
 		if !(size <= limit) {
 			continue
@@ -519,62 +529,69 @@ func (w *reducer) draw(v int32, limit float64) bool {
 
 // fan returns the shape of the worst triangle of the fan from ring vertex j; false: one
 // of them shows its back or is too thin.
-func (w *reducer) fan(j int) (float64, bool) {
-	g := &w.ring
+func (g *ring) fan(j int) (float64, bool) {
 	n := len(g.at)
 	worst := 1.0
-	p := w.at[g.at[j]]
 	i := (j + 1) % n
-	a := w.at[g.at[i]].Sub(p)
+	ax, ay, ah := g.x[i]-g.x[j], g.y[i]-g.y[j], g.h[i]-g.h[j]
 	for range n - 2 {
-		k := (i + 1) % n
-		b := w.at[g.at[k]].Sub(p)
-		// The same test in the plane, with the figures that the proof goes by.
-		ax, ay, bx, by := g.x[i]-g.x[j], g.y[i]-g.y[j], g.x[k]-g.x[j], g.y[k]-g.y[j]
-		if !(ax*by-ay*bx > 0) {
+		if i++; i == n {
+			i = 0
+		}
+		bx, by, bh := g.x[i]-g.x[j], g.y[i]-g.y[j], g.h[i]-g.h[j]
+		up := ax*by - ay*bx
+		if !(up > 0) {
 			return 0, false
 		}
-		facing, shape := faceShape(a, b, g.normal)
+		facing, shape := faceShape(r3.Vector{X: ax, Y: ay, Z: ah}, r3.Vector{X: bx, Y: by, Z: bh})
 		if facing < leastFacing || shape < leastShape && shape <= g.shape {
 			return 0, false
 		}
 		worst = min(worst, shape)
-		i, a = k, b
+		ax, ay, ah = bx, by, bh
 	}
 	return worst, true
 }
 
-// offsets returns the range, with 0 in it, of how far the fan from ring vertex j
-// lies over the present one, mm.
-func (g *ring) offsets(j int) (lo, hi float64, ok bool) {
+// middle returns how far the fan from ring vertex j lies over the vertex in the
+// middle, mm; false: it can't be told.
+func (g *ring) middle(j int) (float64, bool) {
 	n := len(g.at)
 	xj, yj, hj := g.x[j], g.y[j], g.h[j]
-	inside := false
+	i := (j + 1) % n
+	dx, dy := g.x[i]-xj, g.y[i]-yj
+	t := xj*dy - yj*dx // twice the area of 0, j, i
+	for range n - 2 {
+		m := i
+		if i++; i == n {
+			i = 0
+		}
+		ex, ey := g.x[i]-xj, g.y[i]-yj
+		s := yj*ex - xj*ey
+		if all := dx*ey - dy*ex; s >= 0 && t >= 0 && s+t <= all {
+			return hj + s/all*(g.h[m]-hj) + t/all*(g.h[i]-hj), true
+		}
+		dx, dy, t = ex, ey, -s
+	}
+	return 0, false
+}
+
+// crossings widens the range lo to hi by how far, in mm, the new spokes from ring vertex
+// j lie over the old ones where they cross.
+func (g *ring) crossings(j int, lo, hi float64) (float64, float64) {
+	n := len(g.at)
+	xj, yj, hj := g.x[j], g.y[j], g.h[j]
 	for m := range n {
-		k := (m + 1) % n
-		if m == j {
-			continue
-		}
-		dx, dy := g.x[m]-xj, g.y[m]-yj
-		if k != j && !inside {
-			// The middle of the ring, at 0, in the triangle j, m, k.
-			ex, ey := g.x[k]-xj, g.y[k]-yj
-			s, t, all := -xj*ey+yj*ex, -yj*dx+xj*dy, dx*ey-dy*ex
-			if s >= 0 && t >= 0 && s+t <= all {
-				d := hj + s/all*(g.h[m]-hj) + t/all*(g.h[k]-hj)
-				lo, hi = min(lo, d), max(hi, d)
-				inside = true
-			}
-		}
-		if k == j || m == (j+1)%n {
+		if m == j || m == (j+1)%n || j == (m+1)%n {
 			continue // an edge of the ring
 		}
-		// New spoke j-m across old ones.
+		dx, dy := g.x[m]-xj, g.y[m]-yj
 		top := xj*dy - yj*dx
 		for i := range n {
 			if i == j || i == m {
 				continue
 			}
+			// 0 + along (i - 0) = j + on (m - j)
 			det := g.x[i]*dy - g.y[i]*dx
 			if det == 0 {
 				continue
@@ -586,7 +603,7 @@ func (g *ring) offsets(j int) (lo, hi float64, ok bool) {
 			}
 		}
 	}
-	return lo, hi, inside
+	return lo, hi
 }
 
 // linked tells whether v may be drawn to ring vertex j without an edge or a triangle
