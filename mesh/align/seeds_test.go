@@ -160,8 +160,11 @@ func off(got, want Frame) misfit {
 
 func (e misfit) good() bool { return e.plane <= 0.1 && e.offset <= 1 && e.up <= 0.2 && e.front <= 1 }
 
+// The target: mirror plane within 1 mm and 0.1 degree and up within 0.2
+// degree in 95 of 100 scans, and never sure of a wrong frame. BARWRIGHT_FULL=1
+// takes all 200 seeds of each kind.
 func TestAutoOnScansOfTheCoupe(t *testing.T) {
-	seeds := 10
+	seeds := 3
 	if os.Getenv("BARWRIGHT_FULL") != "" {
 		seeds = 200
 	}
@@ -196,17 +199,15 @@ func TestAutoOnScansOfTheCoupe(t *testing.T) {
 					wrong++
 				}
 				if !got.Sure || !e.good() {
-					t.Logf("seed %d: %+v\n sure %v, overlap %.2f residual %.2f runner-up %.2f sigma %.3f deg %.2f mm; floor %.2f %.2f mm %.3f deg; %v",
-						seed, e, got.Sure, got.MirrorOverlap, got.MirrorResidual, got.RunnerUp, got.PlaneAngleSigma.Degrees(), got.PlaneSigma, got.FloorShare, got.UpResidual, got.UpSigma.Degrees(), got.Notes)
-				} else if seed < 5 {
-					t.Logf("seed %d: overlap %.2f residual %.2f runner-up %.2f sigma %.3f deg %.2f mm; floor %.2f %.2f mm %.3f deg, e %+v",
-						seed, got.MirrorOverlap, got.MirrorResidual, got.RunnerUp, got.PlaneAngleSigma.Degrees(), got.PlaneSigma, got.FloorShare, got.UpResidual, got.UpSigma.Degrees(), e)
+					t.Logf("seed %d: %+v, sure %v %v, overlap %.2f, residual %.2f mm, runner-up %.2f, floor %.3f",
+						seed, e, got.Sure, got.Notes, got.MirrorOverlap, got.MirrorResidual, got.RunnerUp, got.FloorShare)
 				}
 			}
 			t.Logf("%d of %d within the target, %d sure, %d sure and wrong", good, seeds, sure, wrong)
 			t.Logf("95 %%: plane %.3f degrees %.2f mm, up %.3f degrees", quantile(planes, 0.95), quantile(offsets, 0.95), quantile(ups, 0.95))
 			require.Zero(t, wrong)
 			require.GreaterOrEqual(t, good*100, seeds*95)
+			require.GreaterOrEqual(t, sure*100, seeds*90, "a tool that is never sure is no help")
 		})
 	}
 }
