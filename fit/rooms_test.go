@@ -101,7 +101,7 @@ func TestRoomsReachTheKnownOptimum(t *testing.T) {
 		for _, flat := range []bool{false, true} {
 			for _, sigma := range []float64{30, 80, 150} {
 				t.Run(fmt.Sprintf("%s flat=%v noise=%g", name, flat, sigma), func(t *testing.T) {
-					n := trials(3, 25)
+					n := trials(1, 25)
 					off := make([]float64, n)
 					bars := make([]*fit.Bar, n)
 					each(n, func(i int) {
