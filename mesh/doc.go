@@ -7,14 +7,14 @@
 // Axes are those of the car after ISO 8855: x forward, y to the left, z up,
 // right-handed; the mirror plane of the car is y = 0. Nothing but the words
 // "up" and "left" depends on that here: all queries work in any frame. Lengths
-// are float64 millimetres, points are [r3.Vector]. STL files have no unit: [Read]
+// are float64 millimetres, points are [r3.Vector]. Mesh files have no unit: [Read]
 // converts from the [Unit] it is told, or guesses it from the extents.
 //
 // # Representations
 //
-//	STL file --Read--> Mesh --NewIndex--> Index
-//	                   Mesh --Prepare---> Shell (an Index and the air inside)
-//	                   Mesh --WriteSTL--> STL file
+//	STL, PLY or OBJ file --Read--> Mesh --NewIndex--> Index
+//	                               Mesh --Prepare---> Shell (an Index and the air inside)
+//	                               Mesh --WriteSTL--> STL file
 //
 // A [Mesh] is a list of vertices and, for each triangle, three numbers into it.
 // The order of the corners promises nothing: scans are often not oriented, and
@@ -22,7 +22,9 @@
 // A [Shell] is a scan made ready for the fit: noise estimated, spikes and
 // islands set aside but listed, inside told from outside, holes capped.
 // STL files hold float32; every float32 is a float64, so reading a file in mm
-// changes no coordinate, and writing rounds to the nearest float32.
+// changes no coordinate, and writing rounds to the nearest float32. PLY and OBJ
+// files may hold float64, and polygons, which become triangles from their first
+// corner.
 //
 // # Guarantees
 //
@@ -33,21 +35,23 @@
 //     size of the file, whatever the file says about itself.
 //  2. Corners that are bitwise equal in the file (0 and -0 are equal) are one
 //     vertex. Beyond that, a vertex moves by at most Report.Weld, by default
-//     four rounding steps of the largest coordinate and never over 0.01 mm, and
+//     four steps of float32 at the largest coordinate and never over 0.01 mm, and
 //     no two vertices that are left lie within that distance of each other.
 //  3. Vertices and triangles keep the order of the file. The same file gives
 //     the same mesh, notes and messages; nothing in the package depends on the
 //     number of processors.
 //  4. Every triangle of the file is in the mesh or counted in the [Report] as
-//     degenerate or duplicate; anything of the file that was not read is noted.
+//     degenerate or duplicate; anything else of the file that was not read is
+//     noted, but for names, normals, colours, textures and comments.
 //  5. Distances of an [Index] are those to the mesh as given, to the rounding of
 //     float64, and agree with a loop over all triangles. A Shell's raw gap is
 //     against every triangle of the file.
 //
 // # Out of scope
 //
-// No boolean operations, no remeshing, no other file formats than STL, no
-// textures or colours. Holes are capped only in a Shell, and only for the fit.
+// No boolean operations, no remeshing, no other file formats than STL, PLY and
+// OBJ, no point clouds, no textures or colours. Holes are capped only in a
+// Shell, and only for the fit.
 //
 // # Entry points
 //

@@ -367,6 +367,9 @@ func (p *plyParser) read(kind int) error {
 		p.mesh.triangles = make([][3]int32, 0, min(e.count, p.size/4))
 		return p.each(p.face)
 	}
+	if e.count > 0 {
+		p.rep.note("not read: %d elements %.40q", e.count, e.name)
+	}
 	return p.each(p.skipElement)
 }
 

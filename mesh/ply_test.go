@@ -89,7 +89,7 @@ func oddPLYs() []oddFile {
 			notes: []string{"text after the last element, first in line 25, is not read", quads, boxGuess}},
 		{name: "binary, bytes behind", data: []byte(little + "\n\n"), triangles: 12,
 			notes: []string{"not read: what comes after the last element, 2 of 424 bytes", boxGuess}},
-		{name: "other elements and properties", triangles: 2, notes: []string{"1 faces have more than three corners: they are cut into triangles from their first corner",
+		{name: "other elements and properties", triangles: 2, notes: []string{`not read: 1 elements "camera"`, `not read: 1 elements "edge"`, "1 faces have more than three corners: they are cut into triangles from their first corner",
 			"unit guessed as mm, which makes it 2.4 x 1.5 x 0 m"},
 			data: []byte("ply\nformat ascii 1.0\nelement none 99999999999\nelement camera 1\nproperty list uchar float matrix\nproperty int8 id\n" +
 				"element vertex 4\nproperty uchar red\nproperty float z\nproperty list uchar char tags\nproperty float x\nproperty float y\nproperty float quality\n" +

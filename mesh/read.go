@@ -22,7 +22,7 @@ type ReadOptions struct {
 	// it from the extents and fails with ErrUnit where that is not clear-cut.
 	Unit Unit
 	// Weld is the distance, in mm, within which corners become one vertex,
-	// from 0 to MaxWeld. Default (0): four rounding steps of the file's
+	// from 0 to MaxWeld. Default (0): four steps of float32 at the file's
 	// largest coordinate, at most 0.01 mm.
 	Weld float64
 }
