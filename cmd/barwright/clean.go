@@ -183,11 +183,12 @@ func runClean(c *cli.Context) error {
 
 	l := lengthsOf(j)
 	out := &printer{w: c.App.Writer}
-	printFrame(out, in, l)
+	printFrame(out, in.found, l)
 	printCuts(out, in.cuts)
 	printSuspects(out, shell.Suspects, l)
-	if c.Bool("caps") {
-		printCaps(out, shell.Caps, l)
+	printCaps(out, shell.Caps, l)
+	if !c.Bool("caps") && len(shell.Caps) > 0 {
+		out.printf("they are left open here: --caps closes them\n")
 	}
 	for _, note := range in.notes {
 		out.printf("note: %s\n", oneLine(l.text(note)))

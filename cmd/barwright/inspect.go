@@ -2,9 +2,7 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/golang/geo/r3"
@@ -12,20 +10,23 @@ import (
 
 	"barwright/export/table"
 	"barwright/mesh"
+	axes "barwright/mesh/align"
 )
 
 func inspectCommand() *cli.Command {
 	return &cli.Command{
 		Name:      "inspect",
 		Usage:     "say what a scan holds and what is wrong with it",
-		ArgsUsage: "SCAN.stl | JOB.toml",
+		ArgsUsage: "SCAN | JOB.toml",
 		Description: strings.TrimSpace(`
 Example:
 
    barwright inspect cabin.stl --units mm
 
-Given a job, it looks at the job's scan as a fit would: it also says how noisy
-the scan is, and which parts of it would be left out or closed.`),
+It says where the car's axes may lie in the scan, how sure that is, and how the
+left side differs from the right. Given a job, it looks at the job's scan as a
+fit would: it also says how noisy the scan is, which parts of it would be left
+out or closed, and how much of the cabin has no surface.`),
 		Flags: []cli.Flag{
 			&cli.StringFlag{Name: "units", Usage: "unit of a scan: auto, mm, cm, m or in", Value: "auto"},
 			&cli.IntFlag{Name: "workers", Usage: "use `N` threads; 0: one per core"},
@@ -60,9 +61,20 @@ func runInspect(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	p.stage("looking for the car's axes")
+	found, err := axes.Align(c.Context, m, axes.Options{Mode: axes.Auto})
+	if err != nil {
+		return err
+	}
 	p.end()
+	l := lengths{inches: report.Unit == mesh.Inch}
 	out := &printer{w: c.App.Writer}
-	printScan(out, name, m, report, lengths{inches: report.Unit == mesh.Inch})
+	printScan(out, name, m, report, l)
+	out.printf("\nas mode = \"auto\" under [shell.align] would turn it, with nothing said about up and front:\n")
+	printFrame(out, &found, l)
+	for _, note := range found.Notes {
+		out.printf("note: %s\n", oneLine(l.text(note)))
+	}
 	return out.err
 }
 
@@ -83,7 +95,7 @@ func inspectJob(c *cli.Context, name string, workers int, p *progress) error {
 	l := lengthsOf(j)
 	out := &printer{w: c.App.Writer}
 	out.printf("job: %s, %s, %s\n", oneLine(j.Title), counted(len(j.Bars), "bar"), counted(len(j.Keepouts), "keep-out"))
-	printFrame(out, in, l)
+	printFrame(out, in.found, l)
 	printCuts(out, in.cuts)
 	printScan(out, j.Shell.File, in.scan, in.report, l)
 	out.printf("noise: one sigma %s %s\n", l.format(shell.Noise), l.unit())
@@ -100,14 +112,14 @@ func inspectJob(c *cli.Context, name string, workers int, p *progress) error {
 	return out.err
 }
 
-// printFrame says how a job's scan was turned into the car's axes, and how sure
-// that is.
-func printFrame(out *printer, in *input, l lengths) {
-	if in.found == nil {
+// printFrame says how a scan is turned into the car's axes, and how sure that is;
+// nil: it is not.
+func printFrame(out *printer, f *axes.Result, l lengths) {
+	if f == nil {
 		return
 	}
 	sure := "sure"
-	if !in.found.Sure {
+	if !f.Sure {
 		sure = "NOT SURE: see the notes"
 	}
 	out.printf("car's axes in the scan: %s\n", sure)
@@ -115,13 +127,12 @@ func printFrame(out *printer, in *input, l lengths) {
 	for _, axis := range []struct {
 		name string
 		v    r3.Vector
-	}{{"x (forward)", in.frame.X}, {"y (left)", in.frame.Y}, {"z (up)", in.frame.Z}} {
+	}{{"x (forward)", f.Frame.X}, {"y (left)", f.Frame.Y}, {"z (up)", f.Frame.Z}} {
 		rows = append(rows, []string{axis.name, table.Fixed(axis.v.X, 6), table.Fixed(axis.v.Y, 6), table.Fixed(axis.v.Z, 6)})
 	}
-	o := in.frame.Origin
+	o := f.Frame.Origin
 	rows = append(rows, []string{"origin " + l.unit(), l.format(o.X), l.format(o.Y), l.format(o.Z)})
 	out.printf("%s", align(rows, "lrrr"))
-	f := in.found
 	if f.UpResidual > 0 {
 		out.printf("up: floor flat to %s %s", l.format(f.UpResidual), l.unit())
 		if f.FloorShare > 0 {
@@ -224,8 +235,7 @@ func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l length
 		out.printf("%s", align(rows, "rrrrrl"))
 		printMore(out, len(pieces))
 	}
-	typical, most := asymmetry(m)
-	out.printf("asymmetry about y = 0: %s %s typical, 95 %% within %s %s\n", l.format(typical), l.unit(), l.format(most), l.unit())
+	printLeftRight(out, mesh.Asymmetry(m, nil), l)
 	if a := askew(box.Size()); a != "" && likeCabin(box.Size()) {
 		out.printf("note: %s\n", a)
 	}
@@ -234,20 +244,13 @@ func printScan(out *printer, name string, m *mesh.Mesh, r *mesh.Report, l length
 	}
 }
 
-// asymmetry mirrors a sample of a mesh's vertices in the plane y = 0 and returns
-// the median and the 95 % quantile of their distances to the mesh, in mm. They
-// are small only if the scan stands in the car's axes.
-func asymmetry(m *mesh.Mesh) (median, most float64) {
-	const wanted = 5000
-	step := max(1, len(m.Vertices)/wanted)
-	index := mesh.NewIndex(m)
-	var distances []float64
-	for i := 0; i < len(m.Vertices); i += step {
-		v := m.Vertices[i]
-		hit := index.Closest(r3.Vector{X: v.X, Y: -v.Y, Z: v.Z})
-		distances = append(distances, hit.Distance)
+// printLeftRight says how the two sides differ. The figures are small only if the
+// scan stands in the car's axes.
+func printLeftRight(out *printer, a mesh.LeftRight, l lengths) {
+	if a.Samples == 0 {
+		out.printf("asymmetry about y = 0: nothing has a counterpart on the other side\n")
+		return
 	}
-	slices.Sort(distances)
-	quantile := func(q float64) float64 { return distances[int(math.Round(q*float64(len(distances)-1)))] }
-	return quantile(0.5), quantile(0.95)
+	out.printf("asymmetry about y = 0: %s %s typical, 95 %% within %s %s, worst area %s %s at %s; %s %% of the surface has no counterpart\n",
+		l.format(a.Median), l.unit(), l.format(a.P95), l.unit(), l.format(a.Worst), l.unit(), l.point(a.At.X, a.At.Y, a.At.Z), table.Fixed(100*a.Alone, 1))
 }
