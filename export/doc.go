@@ -1,6 +1,7 @@
 // Package export puts a set of output files in place as a whole. What the files
-// hold is written by its subpackages: table (cage.json and the CSV files) and
-// model (tube meshes), each to an io.Writer.
+// hold is written by its subpackages: table (cage.json and the CSV files),
+// model (tube meshes) and section (what a plane cuts, drawn in true size), each to an
+// io.Writer.
 //
 // # Units
 //
