@@ -5,11 +5,11 @@
 // commands, and each of them has a --help of its own with an example.
 //
 // This package holds the command line and nothing else: one file per command
-// (demo.go, inspect.go, section.go, clean.go, fit.go), what they share (load.go, which makes a shell of a
-// job, output.go), what they
-// print (report.go, progress.go) and all wording of failures with its hints
-// (wording.go). It is the only package that opens files (but for package
-// export, which puts finished sets in place), prints or exits.
+// (demo.go, inspect.go, section.go, clean.go, fit.go), what they share (load.go,
+// which makes a shell of a job, and output.go), what they print (report.go,
+// progress.go) and all wording of failures with its hints (wording.go). It is
+// the only package that opens files (but for package export, which puts finished
+// sets in place), prints or exits.
 //
 // # Units
 //

@@ -38,7 +38,8 @@ Example:
 Writes section.svg and section.dxf, both in true size, and section.png, to look
 at, to the folder DIR. Give one of --x, --y and --z: where the plane stands in the
 car's axes, in the job's unit (a scan: mm). --lean tilts a plane across x about
-the floor level z = 0.
+the floor level z = 0. Or give --bar, a hoop of the fit: the plane is its own, and
+the drawing a template of it.
 
 A scan is cut as it stands in its file. A job's scan is cut as a fit takes it:
 aligned, cleaned, holes closed by caps, which are drawn dashed. --fitted adds the
@@ -49,6 +50,7 @@ in the plane.`),
 			&cli.Float64Flag{Name: "y", Usage: "cut along the car at `Y`"},
 			&cli.Float64Flag{Name: "z", Usage: "cut level at `Z`"},
 			&cli.Float64Flag{Name: "lean", Usage: "tilt the plane across x by `DEGREES`, positive: its top to the rear"},
+			&cli.StringFlag{Name: "bar", Usage: "cut in the plane of the fitted hoop `NAME`; needs --fitted"},
 			&cli.StringFlag{Name: "fitted", Usage: "also cut the bars in `OUT`, the output folder of a fit"},
 			&cli.StringFlag{Name: "out", Usage: "write to the folder `DIR`", Value: "section"},
 			&cli.StringFlag{Name: "units", Usage: "unit of a scan: auto, mm, cm, m or in", Value: "auto"},
@@ -95,7 +97,10 @@ func runSection(c *cli.Context) error {
 	if s.lengths.inches && s.isJob {
 		scale = mmPerInch
 	}
-	plane := where.plane(scale)
+	plane, err := where.plane(scale, cage)
+	if err != nil {
+		return err
+	}
 	drawing, err := section.Cut(s.title, plane, s.sheet, s.caps, cage)
 	if errors.Is(err, section.ErrEmpty) {
 		box := s.sheet.Bounds()
@@ -123,6 +128,7 @@ type cutAt struct {
 	axis string
 	at   float64
 	lean s1.Angle
+	bar  string // instead of the others
 }
 
 func planeFlags(c *cli.Context) (cutAt, error) {
@@ -137,9 +143,20 @@ func planeFlags(c *cli.Context) (cutAt, error) {
 		where.axis, where.at = axis, c.Float64(axis)
 	}
 	lean := c.Float64("lean")
+	where.bar = c.String("bar")
 	switch {
+	case c.IsSet("bar"):
+		switch {
+		case where.axis != "":
+			return where, usageError("section: --bar and --%s: one plane at a time", where.axis)
+		case c.IsSet("lean"):
+			return where, usageError("section: --lean goes with --x")
+		case !c.IsSet("fitted"):
+			return where, usageError("section: --bar needs --fitted")
+		}
+		return where, nil
 	case where.axis == "":
-		return where, usageError("section: where to cut is missing: --x, --y or --z")
+		return where, usageError("section: where to cut is missing: --x, --y, --z or --bar")
 	case math.IsNaN(where.at) || math.Abs(where.at) > 1e6:
 		return where, usageError("section: --%s %v is not a place in a car", where.axis, where.at)
 	case where.axis != "x" && c.IsSet("lean"):
@@ -151,14 +168,26 @@ func planeFlags(c *cli.Context) (cutAt, error) {
 	return where, nil
 }
 
-func (w cutAt) plane(scale float64) section.Plane {
+// plane returns the plane; scale is the job's unit in mm.
+func (w cutAt) plane(scale float64, cage *fit.Cage) (section.Plane, error) {
 	switch w.axis {
 	case "x":
-		return section.AcrossX(w.at*scale, w.lean)
+		return section.AcrossX(w.at*scale, w.lean), nil
 	case "y":
-		return section.AcrossY(w.at * scale)
+		return section.AcrossY(w.at * scale), nil
+	case "z":
+		return section.AcrossZ(w.at * scale), nil
 	}
-	return section.AcrossZ(w.at * scale)
+	for _, b := range cage.Bars {
+		if b.Name == w.bar {
+			plane, err := section.PlaneOf(b)
+			if err != nil {
+				return plane, fmt.Errorf("bar %q: %w", b.Name, err)
+			}
+			return plane, nil
+		}
+	}
+	return section.Plane{}, fmt.Errorf("the fit has no bar %q", w.bar)
 }
 
 // loadCage reads the bars of a fit from its output folder, or from its cage.json.

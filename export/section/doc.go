@@ -40,6 +40,6 @@
 //
 // # Entry points
 //
-// [AcrossX], [AcrossY] and [AcrossZ] for planes, [Cut], then [WriteSVG],
+// [AcrossX], [AcrossY], [AcrossZ] and [PlaneOf] for planes, [Cut], then [WriteSVG],
 // [WriteDXF] or [WritePNG].
 package section

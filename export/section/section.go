@@ -43,6 +43,38 @@ func AcrossX(x float64, lean s1.Angle) Plane {
 	return p
 }
 
+// PlaneOf returns the plane across the car in which a bent bar lies, with the
+// angles of [AcrossX]. It is an error if the bar is straight, or bent in another
+// plane or in more than one.
+func PlaneOf(b *fit.Bar) (Plane, error) {
+	nodes := b.Path.Nodes
+	if len(nodes) < 3 {
+		return Plane{}, errors.New("a straight bar lies in more than one plane")
+	}
+	// Across the car: y may be anything, and x falls with z by the lean. The two
+	// nodes that differ most in z say how.
+	low, high := nodes[0], nodes[0]
+	for _, q := range nodes {
+		if q.Z < low.Z {
+			low = q
+		}
+		if q.Z > high.Z {
+			high = q
+		}
+	}
+	if high.Z-low.Z < inPlane {
+		return Plane{}, errors.New("the bar does not lie in a plane across the car")
+	}
+	slope := (low.X - high.X) / (high.Z - low.Z)
+	p := AcrossX(low.X+slope*low.Z, s1.Angle(math.Atan(slope)))
+	for _, q := range nodes {
+		if math.Abs(q.Sub(p.Origin).Dot(p.Normal())) > inPlane {
+			return Plane{}, errors.New("the bar does not lie in a plane across the car")
+		}
+	}
+	return p, nil
+}
+
 // AcrossY returns the upright plane along the car at y (mm).
 func AcrossY(y float64) Plane {
 	return Plane{
@@ -63,17 +95,18 @@ func AcrossZ(z float64) Plane {
 
 // Name says where the plane is, in mm or in inches: "x = 250 mm".
 func (p Plane) Name(inches bool) string {
-	at := roundTo(p.at, 1e4) // beyond what a file keeps
+	at := roundTo(p.at, 1e3) + 0 // + 0: no negative zero
 	unit := "mm"
 	if inches {
-		at, unit = roundTo(p.at/mmPerInch, 1e4), "in"
+		at, unit = roundTo(p.at/mmPerInch, 1e4)+0, "in"
 	}
 	name := fmt.Sprintf("%s = %g %s", p.axis, at, unit)
 	switch {
+	case math.Abs(p.lean.Degrees()) < 5e-4: // 0 in the figures below
 	case p.lean > 0:
-		name += fmt.Sprintf(" at z = 0, top leaning %g degrees to the rear", roundTo(p.lean.Degrees(), 1e6))
+		name += fmt.Sprintf(" at z = 0, top leaning %g degrees to the rear", roundTo(p.lean.Degrees(), 1e3))
 	case p.lean < 0:
-		name += fmt.Sprintf(" at z = 0, top leaning %g degrees to the front", roundTo(-p.lean.Degrees(), 1e6))
+		name += fmt.Sprintf(" at z = 0, top leaning %g degrees to the front", roundTo(-p.lean.Degrees(), 1e3))
 	}
 	return name
 }

@@ -83,6 +83,31 @@ func TestPlanes(t *testing.T) {
 	}
 }
 
+func TestPlaneOf(t *testing.T) {
+	for _, lean := range []float64{-5, 0, 8} {
+		want := section.AcrossX(250, s1.Angle(lean)*s1.Degree)
+		at := func(y, up float64) r3.Vector {
+			return want.Origin.Add(want.Right.Mul(y)).Add(want.Up.Mul(up))
+		}
+		b := hoop(t, "hoop", at(-600, 150), at(-550, 1100), at(550, 1100), at(600, 150))
+		got, err := section.PlaneOf(b)
+		require.NoError(t, err)
+		assert.Equal(t, want.Name(false), got.Name(false))
+		assert.InDelta(t, 0, got.Normal().Sub(want.Normal()).Norm(), 1e-9)
+		d, err := section.Cut("", got, &mesh.Mesh{}, nil, &fit.Cage{Bars: []*fit.Bar{b}})
+		require.NoError(t, err)
+		assert.Len(t, d.Bars[0].Centre, 1, "the whole bar lies in it")
+	}
+	for want, nodes := range map[string][]r3.Vector{
+		"a straight bar": {{}, {Z: 500}},
+		"does not lie":   {{}, {Z: 500}, {X: 500, Y: 500, Z: 500}},
+		"in a plane":     {{}, {X: 500}, {X: 500, Y: 500}},
+	} {
+		_, err := section.PlaneOf(hoop(t, "bar", nodes...))
+		assert.ErrorContains(t, err, want)
+	}
+}
+
 // The perimeter of an ellipse after Ramanujan's second formula (from memory; off
 // by less than 1e-9 for these).
 func ellipse(a, b float64) float64 {
