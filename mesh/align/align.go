@@ -191,7 +191,8 @@ const (
 	doubtUpSigma    = 0.1  // degrees
 	doubtOffset     = 0.5  // mm, one sigma of the mirror plane
 	doubtOverlap    = 0.5
-	doubtResidual   = 6.0   // mm
+	doubtResidual   = 0.5   // mm at the median, or doubtExcess if that is more
+	doubtExcess     = 0.65  // of the samples' roughness: even bodies have 0.45 at any noise, one 10 mm wider on the right 0.85
 	doubtRunnerUp   = 0.85  // of the best plane's agreement
 	doubtFloor      = 0.015 // share of the surface
 	doubtSecond     = 0.7   // of the best floor's score
@@ -201,15 +202,15 @@ const (
 	doubtShift      = 10.0  // mm, likewise
 )
 
-// judge takes a mirror plane's figures over and says what speaks against it.
-func (r *Result) judge(f fit) {
+// judgeMirror takes a mirror plane's figures over and says what speaks against it.
+func (b *body) judgeMirror(r *Result, f fit) {
 	r.MirrorResidual, r.MirrorOverlap = f.residual, f.overlap
 	r.PlaneAngleSigma, r.PlaneSigma = s1.Angle(f.angle), f.offset
 	if f.overlap < doubtOverlap {
 		r.doubt("only %.0f %% of the surface has a counterpart on the other side", 100*f.overlap)
 	}
-	if f.residual > doubtResidual {
-		r.doubt("the sides differ by %.1f mm at the median", f.residual)
+	if f.residual > max(doubtResidual, doubtExcess*b.noise) {
+		r.doubt("the sides differ by %.1f mm at the median, more than noise explains: the mirror plane is a compromise between them", f.residual)
 	}
 	if a := r.PlaneAngleSigma.Degrees(); !(a <= doubtPlaneSigma) {
 		r.doubt("the mirror plane's direction is determined to %.2f degree only (one sigma)", a)
@@ -227,7 +228,7 @@ func (b *body) auto(ctx context.Context, r *Result, up, front, origin *r3.Vector
 		return err
 	}
 	best := planes[0]
-	r.judge(best)
+	b.judgeMirror(r, best)
 	if len(planes) > 1 && best.agreement > 0 {
 		r.RunnerUp = planes[1].agreement / best.agreement
 		if r.RunnerUp > doubtRunnerUp {
@@ -351,7 +352,7 @@ func (b *body) place(f *Frame, m plane, g floor, origin *r3.Vector) {
 func (b *body) check(r *Result, origin *r3.Vector) {
 	f := &r.Frame
 	m := b.offsets(f.Y)
-	r.judgeGiven(m)
+	b.judgeGiven(r, m)
 	g := b.levelAt(f.Z, f.Y)
 	r.UpResidual, r.FloorShare = g.residual, g.share
 	if g.share < doubtFloor && origin == nil {
@@ -361,10 +362,10 @@ func (b *body) check(r *Result, origin *r3.Vector) {
 	b.compare(r, m.plane)
 }
 
-// judgeGiven is judge for a plane whose direction is given, and so not in
+// judgeGiven is judgeMirror for a plane whose direction is given, and so not in
 // doubt.
-func (r *Result) judgeGiven(f fit) {
-	r.judge(fit{plane: f.plane, residual: f.residual, overlap: f.overlap, offset: f.offset})
+func (b *body) judgeGiven(r *Result, f fit) {
+	b.judgeMirror(r, fit{plane: f.plane, residual: f.residual, overlap: f.overlap, offset: f.offset})
 	r.PlaneAngleSigma = s1.Angle(f.angle)
 }
 

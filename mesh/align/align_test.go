@@ -19,7 +19,7 @@ import (
 // raked is a room, symmetric about y = 0 and nothing else, floor at z = 0: a
 // tumblehome section whose front end leans back.
 func raked() *mesh.Mesh {
-	m := sample.Tumblehome(4, 2000, 40).Mesh
+	m := sample.Tumblehome(4, 2000, 25).Mesh
 	for i, v := range m.Vertices {
 		if v.X > 0 {
 			m.Vertices[i].X *= 1 - 0.5*v.Z/1150
@@ -324,6 +324,7 @@ func TestNotSure(t *testing.T) {
 		Triangles: [][3]int32{{0, 1, 2}, {0, 2, 3}},
 	}
 	one := &mesh.Mesh{Vertices: sheet.Vertices, Triangles: sheet.Triangles[:1]}
+	skew := sample.NewCoupe(sample.CoupeOptions{Triangles: 40_000, Skew: 20}).Scan(sample.Dirt{Sigma: 2, Seed: 2})
 	for _, c := range []struct {
 		name string
 		m    *mesh.Mesh
@@ -337,6 +338,7 @@ func TestNotSure(t *testing.T) {
 		{"one side only", half, Options{Mode: Auto, Front: "x"}, ""},
 		{"sheet", sheet, Options{Mode: Auto, Front: "x"}, ""},
 		{"one triangle", one, Options{Mode: Auto, Front: "x"}, ""},
+		{"uneven", skew, Options{Mode: Auto, Front: "x"}, "a compromise"},
 		{"one side, axes", half, Options{Mode: Axes, Front: "x", Up: "z"}, ""},
 		{"upside down", coupe.Mesh, Options{Mode: Auto, Front: "x", Up: "-z"}, "floor"},
 	} {

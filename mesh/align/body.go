@@ -20,17 +20,19 @@ type body struct {
 }
 
 // How a body is sampled. 20,000 samples of a car's cabin stand some 25 mm
-// apart; searches start with every eighth.
+// apart. Coarse meshes get fewer, one for two triangles, so that neighbours
+// seldom share a triangle, and with it its noise. Searches start with a few.
 const (
 	samples   = 20_000
-	thinBy    = 8
+	fewest    = 8_000
+	thinned   = 2_500
 	outermost = 0.01 // share of the samples on either side that an extent leaves out
 )
 
 // newBody returns no body for a surface without area, or with less of it than
 // planes can be fitted to.
 func newBody(m *mesh.Mesh) *body {
-	c := cloud.New(m.Vertices, m.Triangles, samples)
+	c := cloud.New(m.Vertices, m.Triangles, min(max(len(m.Triangles)/2, fewest), samples))
 	b := &body{fine: c, usable: make([]bool, c.Len())}
 	var rough []float64
 	for i, r := range c.Rough {
@@ -42,7 +44,7 @@ func newBody(m *mesh.Mesh) *body {
 	if 2*len(rough) < c.Len() || len(rough) == 0 {
 		return nil
 	}
-	b.thin = c.Thin(thinBy)
+	b.thin = c.Thin(c.Len() / thinned)
 	lo, hi := b.box()
 	b.centre, b.size = lo.Add(hi).Mul(0.5), hi.Sub(lo).Norm()
 	b.noise = quantile(rough, 0.5)

@@ -59,7 +59,7 @@ func (b *body) datum(r *Result, opt Options) error {
 		f.Origin = *opt.Origin
 	}
 	r.Frame = f
-	r.judgeGiven(m)
+	b.judgeGiven(r, m)
 	sum := 0.0
 	for _, p := range floor {
 		h := z.Dot(p) - level
