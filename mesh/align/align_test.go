@@ -353,6 +353,26 @@ func TestNotSure(t *testing.T) {
 	}
 }
 
+// On a scan as rough as 10 mm floor and roof look much alike: the user's word
+// for up settles it.
+func TestUpHintSettlesARoughScan(t *testing.T) {
+	random := rand.New(rand.NewPCG(0, 77))
+	car := scan(sample.NewCoupe(sample.CoupeOptions{Triangles: 40_000}), random, 10, 0.1)
+	want := attitude(random, true)
+	m := inScan(car, want)
+	opt := Options{Mode: Auto, Front: nearest(want.X)}
+	got, err := Align(context.Background(), m, opt)
+	require.NoError(t, err)
+	require.False(t, got.Sure)
+	require.Contains(t, strings.Join(got.Notes, "\n"), "say which axis is up")
+
+	opt.Up = nearest(want.Z)
+	got, err = Align(context.Background(), m, opt)
+	require.NoError(t, err)
+	require.True(t, got.Sure, got.Notes)
+	require.True(t, off(got.Frame, want).good())
+}
+
 func TestSameScanSameFrame(t *testing.T) {
 	m := sample.NewCoupe(sample.CoupeOptions{Triangles: 20_000}).Scan(sample.Dirt{Sigma: 2, Seed: 5, FlipShare: 0.5, DropWindows: true, Islands: 5, Spikes: 50})
 	a, err := Align(context.Background(), m, Options{Mode: Auto, Front: "x"})
