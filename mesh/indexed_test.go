@@ -236,3 +236,66 @@ func fuzzIndexed(f *testing.F, name, fixtures string, odd []oddFile) {
 		fuzzRead(t, data, ReadOptions{Name: name, Unit: Unit(unit), Weld: weld})
 	})
 }
+
+// TestForeignModels reads meshes that nobody here made: the test models of a
+// general library (Open Asset Import Library 5.2.5; Debian's assimp-testmodels
+// puts them where the test looks, or BARWRIGHT_ASSIMP_MODELS says where they are).
+// The numbers of faces are those that the library's own reader finds in them
+// ("assimp info FILE -r", which leaves polygons whole).
+func TestForeignModels(t *testing.T) {
+	dir := os.Getenv("BARWRIGHT_ASSIMP_MODELS")
+	if dir == "" {
+		dir = "/usr/share/assimp/models"
+	}
+	if _, err := os.Stat(dir); err != nil {
+		t.Skip("needs the models of Debian's assimp-testmodels, see BARWRIGHT_ASSIMP_MODELS")
+	}
+	read := func(name string) (*Mesh, *Report, error) {
+		f, err := os.Open(filepath.Join(dir, name))
+		require.NoError(t, err)
+		defer f.Close()
+		return Read(f, ReadOptions{Name: filepath.Base(name), Unit: Metre})
+	}
+	for name, faces := range map[string]int{
+		"PLY/Wuson.ply": 3732, "PLY/cube_binary.ply": 12, "PLY/float-color.ply": 1,
+		"OBJ/WusonOBJ.obj": 3732, "OBJ/cube_mtllib_after_g.obj": 12, "OBJ/cube_usemtl.obj": 12,
+		"OBJ/cube_with_vertexcolors.obj": 12, "OBJ/cube_with_vertexcolors_uni.obj": 12, "OBJ/empty_mat.obj": 256,
+		"OBJ/multiple_spaces.obj": 1, "OBJ/regr01.obj": 2710, "OBJ/spider.obj": 1368,
+		// Of faces with four corners each.
+		"PLY/cube.ply": 2 * 6, "PLY/cube_uv.ply": 2 * 6, "OBJ/box.obj": 2 * 6,
+		"OBJ/box_mat_with_spaces.obj": 2 * 6, "OBJ/box_without_lineending.obj": 2 * 6,
+		// Of one face with 66 corners.
+		"OBJ/concave_polygon.obj": 64, "OBJ/space_in_material_name.obj": 64,
+	} {
+		_, rep, err := read(name)
+		if assert.NoError(t, err) {
+			assert.Equal(t, faces, rep.Triangles, name)
+		}
+	}
+	// The same shape in three formats.
+	for _, same := range [][]string{
+		{"STL/Wuson.stl", "PLY/Wuson.ply", "OBJ/WusonOBJ.obj"},
+		{"STL/Spider_binary.stl", "STL/Spider_ascii.stl", "OBJ/spider.obj"},
+	} {
+		want, _, err := read(same[0])
+		require.NoError(t, err)
+		for _, name := range same[1:] {
+			got, _, err := read(name)
+			require.NoError(t, err)
+			assert.Len(t, got.Vertices, len(want.Vertices), name)
+			assert.Len(t, got.Triangles, len(want.Triangles), name)
+		}
+	}
+	for name, want := range map[string]string{
+		"PLY/points.ply":         `points.ply:13: no triangles: no element "face" in the header`,
+		"PLY/pond.0.ply":         `pond.0.ply:14: no triangles: no element "face" in the header`,
+		"OBJ/point_cloud.obj":    "point_cloud.obj: no triangles: 3 vertices but no face",
+		"OBJ/box_UTF16BE.obj":    "box_UTF16BE.obj: not an STL, PLY or OBJ file but a text in UTF-16",
+		"OBJ/number_formats.obj": `number_formats.obj:11: vertex 8: a coordinate expected, found "3.1+e2"`,
+		"invalid/malformed.obj":  "malformed.obj:28: face 6: vertex 0 is out of range: there are 8, counted from 1",
+		"invalid/empty.ply":      "empty.ply: the file is empty",
+	} {
+		_, _, err := read(name)
+		assert.EqualError(t, err, want)
+	}
+}

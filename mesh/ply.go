@@ -143,6 +143,7 @@ func (p *plyParser) header() error {
 	// byte of the values: only if lines end in CR LF does it end the line.
 	crOnly := p.startsWith('\r') && !p.startsWith('\r', '\n')
 	formatted := false
+	unread, firstUnread := 0, ""
 	for {
 		if !p.crossLine(crOnly) {
 			return p.ended("the header")
@@ -154,7 +155,7 @@ func (p *plyParser) header() error {
 		var err error
 		switch keyword := words[0]; {
 		case keyword == "comment" || keyword == "obj_info":
-		case keyword == "format" && n == 3:
+		case keyword == "format" && n == 3 && !formatted:
 			formatted = true
 			err = p.format(words[1], words[2])
 		case keyword == "element" && n == 3:
@@ -170,16 +171,27 @@ func (p *plyParser) header() error {
 			if err := p.checkHeader(); err != nil {
 				return err
 			}
+			if unread > 0 {
+				p.rep.note("not read: %d lines of the header, first %s", unread, firstUnread)
+			}
 			p.crossLine(crOnly)
 			return nil
-		default:
+		case plyKeywords[keyword]:
 			err = p.headerError("not a line of a PLY header: %s", p.shown(words, n))
+		default:
+			// Some writers forget the word "comment".
+			if unread++; unread == 1 {
+				firstUnread = fmt.Sprintf("line %d: %s", p.line, p.shown(words, n))
+			}
 		}
 		if err != nil {
 			return err
 		}
 	}
 }
+
+// plyKeywords are those of lines that say how to read the file.
+var plyKeywords = map[string]bool{"format": true, "element": true, "property": true, "end_header": true}
 
 // headerWords is the largest number of words in a line of a header that are of
 // interest.
