@@ -41,7 +41,7 @@ func TestManyReaders(t *testing.T) {
 	for i := range got {
 		ix := full
 		if i >= 6 {
-			ix = full.lean()
+			ix = newLeanIndex(full.mesh)
 		}
 		group.Go(func() { got[i] = ask(ix) })
 	}

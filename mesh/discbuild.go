@@ -13,7 +13,12 @@ const parallelBlocks = 8192
 
 // NewIndex builds an index of m, which must not change while the index is in
 // use. It takes about half a second for a million triangles.
-func NewIndex(m *Mesh) *Index {
+func NewIndex(m *Mesh) *Index { return newIndex(m, false) }
+
+// newLeanIndex returns a lean index of m: see [Index].
+func newLeanIndex(m *Mesh) *Index { return newIndex(m, true) }
+
+func newIndex(m *Mesh, lean bool) *Index {
 	ix := &Index{mesh: m}
 	n := len(m.Triangles)
 	if n == 0 {
@@ -28,14 +33,23 @@ func NewIndex(m *Mesh) *Index {
 	}
 	nb := (n + blockSize - 1) / blockSize
 	ix.blocks = int32(nb)
-	b := builder{ix: ix, items: make([]item, n), corners: make([]cornerSet, nb)}
+	b := builder{ix: ix, items: make([]item, n), lean: lean}
 	for t := range m.Triangles {
 		p, q, r := m.Corners(t)
 		c := p.Add(q).Add(r).Mul(1.0 / 3).Sub(ix.origin)
 		b.items[t] = item{[3]float32{float32(c.X), float32(c.Y), float32(c.Z)}, int32(t)}
 	}
-	ix.pairs = make([]discPair, nb-1)
 	ix.boxes = make([]boxPair, nb-1)
+	if lean {
+		b.build(0, int32(nb))
+		ix.ids = make([]int32, n)
+		for i := range b.items {
+			ix.ids[i] = b.items[i].id
+		}
+		return ix
+	}
+	b.corners = make([]cornerSet, nb)
+	ix.pairs = make([]discPair, nb-1)
 	ix.tris = make([]leafBlock, nb)
 	b.build(0, int32(nb))
 	return ix
@@ -60,6 +74,7 @@ type builder struct {
 	ix      *Index
 	items   []item
 	corners []cornerSet
+	lean    bool // boxes alone are wanted
 }
 
 // part is what a node's parent must know of it: the box and the sum of its
@@ -72,6 +87,9 @@ type part struct {
 
 func (b *builder) build(lo, k int32) part {
 	if k == 1 {
+		if b.lean {
+			return part{box: b.around(lo)}
+		}
 		return b.leaf(lo)
 	}
 	kl := (k + 1) >> 1
@@ -88,7 +106,7 @@ func (b *builder) build(lo, k int32) part {
 	}
 	at := lo + kl - 1
 	b.ix.boxes[at] = boxPair{p0.box, p1.box}
-	if k <= discBlocks {
+	if k <= discBlocks && !b.lean {
 		b.ix.pairs[at] = discPair{b.disc(lo, kl, p0), b.disc(lo+kl, k-kl, p1)}
 	}
 	if p0.normal.Dot(p1.normal) < 0 {
@@ -226,19 +244,37 @@ func (b *builder) leaf(lo int32) part {
 	for i, v := range corners {
 		block.tri[i] = newLeafTri(v[0], v[1], v[2], float64(block.scale), items[i].id)
 	}
-	p.box = box{[2][3]float32{set.at[0], set.at[0]}}
-	for _, v := range set.at[1:set.n] {
-		for j, x := range v {
-			p.box.at[0][j] = min(p.box.at[0][j], x)
-			p.box.at[1][j] = max(p.box.at[1][j], x)
+	p.box = boxAround(low, top)
+	return p
+}
+
+// boxAround returns a box that holds all from low to top.
+func boxAround(low, top r3.Vector) box {
+	b := box{[2][3]float32{
+		{float32(low.X), float32(low.Y), float32(low.Z)},
+		{float32(top.X), float32(top.Y), float32(top.Z)},
+	}}
+	// That was rounded to the nearest: one step outwards holds it.
+	for j := range 3 {
+		b.at[0][j] = math.Nextafter32(b.at[0][j], float32(math.Inf(-1)))
+		b.at[1][j] = math.Nextafter32(b.at[1][j], float32(math.Inf(1)))
+	}
+	return b
+}
+
+// around returns the box of block lo.
+func (b *builder) around(lo int32) box {
+	items := b.items[lo*blockSize : min(int(lo+1)*blockSize, len(b.items))]
+	low := b.ix.mesh.Vertices[b.ix.mesh.Triangles[items[0].id][0]]
+	top := low
+	for _, it := range items {
+		for _, k := range b.ix.mesh.Triangles[it.id] {
+			v := b.ix.mesh.Vertices[k]
+			low = r3.Vector{X: min(low.X, v.X), Y: min(low.Y, v.Y), Z: min(low.Z, v.Z)}
+			top = r3.Vector{X: max(top.X, v.X), Y: max(top.Y, v.Y), Z: max(top.Z, v.Z)}
 		}
 	}
-	// The corners were rounded to the nearest: one step outwards holds them.
-	for j := range 3 {
-		p.box.at[0][j] = math.Nextafter32(p.box.at[0][j], float32(math.Inf(-1)))
-		p.box.at[1][j] = math.Nextafter32(p.box.at[1][j], float32(math.Inf(1)))
-	}
-	return p
+	return boxAround(low.Sub(b.ix.origin), top.Sub(b.ix.origin))
 }
 
 // disc fits a disc to the k blocks from lo on.

@@ -398,20 +398,6 @@ func (ix *Index) ClosestAway(p, dir r3.Vector, minAngle s1.Angle, bound float64)
 	return best, true
 }
 
-// lean returns a lean copy that shares ix's boxes.
-func (ix *Index) lean() *Index {
-	c := *ix
-	c.pairs, c.tris = nil, nil
-	c.ids = make([]int32, 0, len(ix.mesh.Triangles))
-	for i := range ix.tris {
-		b := &ix.tris[i]
-		for _, t := range b.tri[:b.n] {
-			c.ids = append(c.ids, t.id)
-		}
-	}
-	return &c
-}
-
 // block returns the triangles of block at of a lean index.
 func (ix *Index) block(at int32) []int32 {
 	first := int(at) * blockSize

@@ -249,7 +249,7 @@ func TestClosestAgainstBruteForce(t *testing.T) {
 			if brute != got {
 				t.Fatalf("a loop over all triangles gives %v, the tree %v", brute, got)
 			}
-			if h := ix.lean().Closest(p); h != got {
+			if h := newLeanIndex(m).Closest(p); h != got {
 				t.Fatalf("lean: %v, want %v", h, got)
 			}
 			start := int32(rapid.IntRange(-1, len(m.Triangles)).Draw(t, "start"))
@@ -277,7 +277,7 @@ func TestSmoothShell(t *testing.T) {
 		for _, turned := range []bool{false, true} {
 			m := wavyShell(n, turned)
 			ix := NewIndex(m)
-			lean := ix.lean()
+			lean := newLeanIndex(m)
 			var last int32 = -1
 			for i, p := range coherentPoints(m, queries) {
 				brute := none()
@@ -321,7 +321,7 @@ func TestWithinAndAway(t *testing.T) {
 				away = Hit{q, d, int32(i)}
 			}
 		}
-		for _, ix := range []*Index{ix, ix.lean()} {
+		for _, ix := range []*Index{ix, newLeanIndex(m)} {
 			if h, ok := ix.ClosestAway(p, dir, angle, math.Inf(1)); h != away || ok != (away.Triangle >= 0) {
 				t.Fatalf("away: %v, want %v", h, away)
 			}

@@ -39,7 +39,7 @@ func TestRayAgainstBruteForce(t *testing.T) {
 		if h, hit := ix.Ray(o, dir, tmax); hit != ok || hit && h != want {
 			t.Fatalf("%v %v: got %v, want %v", o, dir, h, want)
 		}
-		if h, hit := ix.lean().Ray(o, dir, tmax); hit != ok || hit && h != want {
+		if h, hit := newLeanIndex(m).Ray(o, dir, tmax); hit != ok || hit && h != want {
 			t.Fatalf("lean: got %v, want %v", h, want)
 		}
 		count := map[int32]bool{}

@@ -88,7 +88,7 @@ func TestSegmentAgainstBruteForce(t *testing.T) {
 		if !ok || got != want {
 			t.Fatalf("%v %v: got %v, want %v", a, b, got, want)
 		}
-		if h, _ := ix.lean().Segment(a, b, math.Inf(1)); h != want {
+		if h, _ := newLeanIndex(m).Segment(a, b, math.Inf(1)); h != want {
 			t.Fatalf("lean: got %v, want %v", h, want)
 		}
 		if h, ok := ix.Segment(a, b, want.Distance); ok {

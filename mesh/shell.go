@@ -58,7 +58,7 @@ func (o PrepareOptions) Validate() error {
 type Shell struct {
 	Raw *Mesh // as given: every triangle of the file after welding
 
-	// RawIndex answers for Raw. Where it isn't Index it is made for little
+	// RawIndex answers for Raw. Where it isn't CertIndex it is made for little
 	// memory, and several times slower: it is asked once a bar is fitted.
 	RawIndex *Index
 
@@ -132,13 +132,13 @@ func Prepare(ctx context.Context, m *Mesh, opt PrepareOptions) (*Shell, error) {
 		done float64 // share of the time when it begins, measured
 		run  func() error
 	}{
-		{"index", 0, p.look},
-		{"sort out", 0.3, p.sortOut},
-		{"reduce", 0.43, p.reduce},
-		{"inside", 0.45, p.turn},
-		{"reach", 0.55, p.reach},
-		{"caps", 0.65, p.close},
-		{"finish", 0.8, p.finish},
+		{"noise", 0, p.look},
+		{"sort out", 0.04, p.sortOut},
+		{"index", 0.08, p.reduce},
+		{"inside", 0.25, p.turn},
+		{"reach", 0.4, p.reach},
+		{"caps", 0.5, p.close},
+		{"finish", 0.73, p.finish},
 	} {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -182,11 +182,9 @@ func (p *preparation) note(format string, args ...any) {
 	p.shell.Notes = append(p.shell.Notes, fmt.Sprintf(format, args...))
 }
 
-// look indexes the raw mesh and estimates its noise.
+// look estimates the noise of the raw mesh.
 func (p *preparation) look() error {
 	s := p.shell
-	var group sync.WaitGroup
-	group.Go(func() { s.RawIndex = NewIndex(s.Raw) })
 	p.edge = medianEdge(s.Raw)
 	p.graph = newVertexGraph(s.Raw, p.opt.Workers)
 	noise, ok := estimateNoise(s.Raw, p.graph, p.edge, p.opt.Workers)
@@ -197,7 +195,6 @@ func (p *preparation) look() error {
 		}
 	}
 	s.Noise = noise
-	group.Wait()
 	return nil
 }
 
@@ -250,7 +247,7 @@ func (p *preparation) sortOut() error {
 		}
 	}
 	if !changed {
-		p.sheet, p.index = s.Raw, s.RawIndex
+		p.sheet = s.Raw
 	}
 	return nil
 }
@@ -267,9 +264,7 @@ func (p *preparation) reduce() error {
 		return err
 	}
 	var group sync.WaitGroup
-	if p.index == nil {
-		group.Go(func() { p.index = NewIndex(p.sheet) })
-	}
+	group.Go(func() { p.index = NewIndex(p.sheet) })
 	p.across = acrossEdges(p.sheet)
 	group.Wait()
 	return nil
@@ -308,7 +303,7 @@ func (p *preparation) lighten() error {
 	}
 	p.graph = nil
 	s.ReducedBy = report.Worst
-	p.whole, p.sheet, p.index = p.sheet, light, nil
+	p.whole, p.sheet = p.sheet, light
 	return nil
 }
 
@@ -562,11 +557,10 @@ func (p *preparation) finish() error {
 		group.Go(func() { s.SmoothIndex = NewIndex(s.Smooth) })
 	}
 	if f := s.full; f != nil {
-		group.Go(func() {
-			if f.Index = s.RawIndex; f.Used != s.Raw {
-				f.Index = NewIndex(f.Used)
-			}
-		})
+		group.Go(func() { f.Index = NewIndex(f.Used) })
+	}
+	if s.Full().Used != s.Raw {
+		group.Go(func() { s.RawIndex = newLeanIndex(s.Raw) })
 	}
 	a := &s.air
 	if a.nearCap == nil {
@@ -574,8 +568,8 @@ func (p *preparation) finish() error {
 	}
 	a.near = a.grid.nearest(a.reach, p.opt.Workers)
 	group.Wait()
-	if s.RawIndex != s.CertIndex() {
-		s.RawIndex = s.RawIndex.lean()
+	if s.RawIndex == nil {
+		s.RawIndex = s.CertIndex()
 	}
 	s.Open = s.open(p.opt.Seeds)
 	if n := len(s.Caps); n > 0 {
