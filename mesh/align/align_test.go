@@ -270,6 +270,16 @@ func TestBadOptions(t *testing.T) {
 	one := &mesh.Mesh{Vertices: []r3.Vector{{}, {}, {}}, Triangles: [][3]int32{{0, 1, 2}}}
 	_, err := Align(context.Background(), one, Options{Mode: Auto})
 	require.ErrorContains(t, err, "no surface")
+	for _, size := range []float64{1e-9, 1e-3, 1e6, 1e12, 1e18} { // wrong units, and worse: an answer or an error
+		odd := &mesh.Mesh{Triangles: m.Triangles}
+		for _, v := range m.Vertices {
+			odd.Vertices = append(odd.Vertices, v.Mul(size))
+		}
+		got, err := Align(context.Background(), odd, Options{Mode: Auto})
+		if err == nil {
+			require.False(t, got.Sure)
+		}
+	}
 	stopped, stop := context.WithCancel(context.Background())
 	stop()
 	_, err = Align(stopped, m, Options{Mode: Auto})

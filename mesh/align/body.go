@@ -48,6 +48,9 @@ func newBody(m *mesh.Mesh) *body {
 	lo, hi := b.box()
 	b.centre, b.size = lo.Add(hi).Mul(0.5), hi.Sub(lo).Norm()
 	b.noise = quantile(rough, 0.5)
+	if b.size < distinct {
+		return nil
+	}
 	return b
 }
 

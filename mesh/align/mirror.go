@@ -211,13 +211,13 @@ func (b *body) measure(m plane) fit {
 }
 
 // Figures of the search for a mirror plane. Directions are 5 degrees apart,
-// offsets 30 mm: well within what the refinement draws in. The body's middle
-// may be off its mirror plane by reachShare of its size when parts of one side
-// are missing. Planes closer than sameAngle and sameOffset are one answer.
+// offsets a hundredth of the body's size, 30 mm on a cabin: well within what the
+// refinement draws in. The body's middle may be off its mirror plane by fifteen
+// such steps when parts of one side are missing. Planes closer than sameAngle and sameOffset are one answer.
 const (
 	directions = 700
-	offsetStep = 30.0 // mm
-	reachShare = 0.15
+	offsetStep = 0.01 // of the body's size
+	reach      = 15
 	tries      = 10 // planes that are refined
 	glance     = 250
 	sameAngle  = 6 * math.Pi / 180
@@ -284,7 +284,6 @@ func (b *body) starts() []plane {
 		score float64
 	}
 	var all []try
-	reach := math.Ceil(reachShare * b.size / offsetStep)
 	for k := range directions {
 		// A Fibonacci lattice: equal areas of the upper half sphere, turned by
 		// the golden angle from one to the next.
@@ -294,7 +293,7 @@ func (b *body) starts() []plane {
 		best := try{score: -1}
 		m := plane{n: r3.Vector{X: r * math.Cos(turn), Y: r * math.Sin(turn), Z: z}}
 		for o := -reach; o <= reach; o++ {
-			m.d = o * offsetStep
+			m.d = float64(o) * offsetStep * b.size
 			sum := 0.0
 			for _, p := range points {
 				sum += near.at(m.mirror(p))
@@ -325,9 +324,8 @@ func (b *body) starts() []plane {
 // offsets returns the best mirror plane with the given direction.
 func (b *body) offsets(n r3.Vector) fit {
 	best := fit{agreement: -1}
-	reach := math.Ceil(reachShare * b.size / offsetStep)
 	for o := -reach; o <= reach; o++ {
-		m := plane{n, o * offsetStep}
+		m := plane{n, float64(o) * offsetStep * b.size}
 		if a := b.agreement(m, b.thin, 1); a > best.agreement {
 			best = fit{plane: m, agreement: a}
 		}
