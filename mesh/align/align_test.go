@@ -197,7 +197,7 @@ func TestAxes(t *testing.T) {
 func TestDatum(t *testing.T) {
 	random := rand.New(rand.NewPCG(8, 8))
 	room := raked()
-	for range 3 {
+	for range 2 {
 		want := attitude(random, true)
 		at := func(x, y, z float64) r3.Vector { return want.Invert(r3.Vector{X: x, Y: y, Z: z}) }
 		opt := Options{
@@ -322,7 +322,7 @@ func sphere(r float64) *mesh.Mesh {
 
 // Bodies that have no frame of their own must not get a sure one.
 func TestNotSure(t *testing.T) {
-	coupe := sample.NewCoupe(sample.CoupeOptions{Triangles: 40_000})
+	coupe := sample.NewCoupe(sample.CoupeOptions{Triangles: 16_000})
 	half := &mesh.Mesh{Vertices: coupe.Mesh.Vertices}
 	for i, tri := range coupe.Mesh.Triangles {
 		if a, b, c := coupe.Mesh.Corners(i); a.Y+b.Y+c.Y > 300 {
@@ -334,7 +334,7 @@ func TestNotSure(t *testing.T) {
 		Triangles: [][3]int32{{0, 1, 2}, {0, 2, 3}},
 	}
 	one := &mesh.Mesh{Vertices: sheet.Vertices, Triangles: sheet.Triangles[:1]}
-	skew := sample.NewCoupe(sample.CoupeOptions{Triangles: 40_000, Skew: 20}).Scan(sample.Dirt{Sigma: 2, Seed: 2})
+	skew := sample.NewCoupe(sample.CoupeOptions{Triangles: 30_000, Skew: 20}).Scan(sample.Dirt{Sigma: 2, Seed: 2})
 	for _, c := range []struct {
 		name string
 		m    *mesh.Mesh

@@ -109,8 +109,7 @@ func biweight(r, c float64) float64 {
 // that of Chen and Medioni, with the plane itself as the unknown in place of a
 // rigid motion (from memory; references.md G for the residual).
 func (b *body) refine(m plane, c *cloud.Cloud, step int, scale float64, steps int, fixed bool) plane {
-	// Steps below a thousandth of the accuracy asked for.
-	const still = 1e-3
+	still := scale * 1e-3 // mm
 	for range steps {
 		s := system{n: unknowns}
 		if fixed {
