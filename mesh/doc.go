@@ -14,13 +14,16 @@
 //
 //	STL, PLY or OBJ file --Read--> Mesh --NewIndex--> Index
 //	                               Mesh --Prepare---> Shell (an Index and the air inside)
+//	                               Mesh --Reduce----> Mesh of fewer triangles
+//	                               Mesh --Cut-------> Mesh without a box or ball
 //	                               Mesh --WriteSTL--> STL file
 //
 // A [Mesh] is a list of vertices and, for each triangle, three numbers into it.
 // The order of the corners promises nothing: scans are often not oriented, and
 // have holes, islands and double walls. An [Index] makes a mesh quick to query.
 // A [Shell] is a scan made ready for the fit: noise estimated, spikes and
-// islands set aside but listed, inside told from outside, holes capped.
+// islands set aside but listed, inside told from outside, holes capped. A Shell
+// of a large scan may be a reduced one; Shell.Full then is the same in full.
 // STL files hold float32; every float32 is a float64, so reading a file in mm
 // changes no coordinate, and writing rounds to the nearest float32. PLY and OBJ
 // files may hold float64, and polygons, which become triangles from their first
@@ -46,10 +49,13 @@
 //  5. Distances of an [Index] are those to the mesh as given, to the rounding of
 //     float64, and agree with a loop over all triangles. A Shell's raw gap is
 //     against every triangle of the file.
+//  6. No point of a surface that [Reduce] returns is farther from the one it was
+//     given than the bound, and none of that is farther from it: proven step by
+//     step, to 1e-6 of the bound. A Shell's ReducedBy is such a bound.
 //
 // # Out of scope
 //
-// No boolean operations, no remeshing, no other file formats than STL, PLY and
+// No boolean operations, no remeshing but [Reduce], no other file formats than STL, PLY and
 // OBJ, no point clouds, no textures or colours. Holes are capped only in a
 // Shell, and only for the fit.
 //
@@ -57,5 +63,6 @@
 //
 // [Read] and [WriteSTL] for files; [Components], [OpenEdges] and
 // [NonManifoldEdges] for what a scan is made of; [NewIndex], [Index.Closest] and
-// [Index.Ray] for queries; [Prepare] for a shell to fit against.
+// [Index.Ray] for queries; [Reduce] and [Cut] for less of a scan; [Prepare] for a
+// shell to fit against.
 package mesh

@@ -270,6 +270,20 @@ func TestReduceBadInput(t *testing.T) {
 	require.Len(t, got.Triangles, len(odd.Triangles))
 }
 
+func ExampleReduce() {
+	room := sample.HalfCylinder(600, 2000, 20).Mesh
+	less, rep, err := mesh.Reduce(room, 1, 0)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("fewer than a tenth of the triangles: %v\n", 10*len(less.Triangles) < len(room.Triangles))
+	fmt.Printf("within 1 mm: %v\n", rep.Worst <= 1)
+	// Output:
+	// fewer than a tenth of the triangles: true
+	// within 1 mm: true
+}
+
 func BenchmarkReduce(b *testing.B) {
 	for _, n := range []int{200_000, 1_000_000, 5_000_000} {
 		for _, sigma := range []float64{0, 0.1, 1.5} {
