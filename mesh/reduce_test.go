@@ -135,6 +135,35 @@ func euler(m *mesh.Mesh) int {
 	return len(vertices) - len(edges) + len(m.Triangles)
 }
 
+// Pipes thinner than the bound: what keeps them pipes is that no edge may come
+// to be there twice.
+func TestReduceKeepsThinPipes(t *testing.T) {
+	for _, sides := range []int{3, 4, 5} {
+		m := &mesh.Mesh{}
+		const rings = 60
+		for i := range rings {
+			for k := range sides {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(sides))
+				m.Vertices = append(m.Vertices, r3.Vector{X: float64(i), Y: cos, Z: sin})
+			}
+		}
+		at := func(i, k int) int32 { return int32(i*sides + k%sides) }
+		for i := range rings - 1 {
+			for k := range sides {
+				a, b, c, d := at(i, k), at(i, k+1), at(i+1, k), at(i+1, k+1)
+				m.Triangles = append(m.Triangles, [3]int32{a, b, c}, [3]int32{c, b, d})
+			}
+		}
+		got, rep, err := mesh.Reduce(m, 20, 0)
+		require.NoError(t, err)
+		require.Less(t, rep.To, rep.From)
+		require.Equal(t, openEdges(m), openEdges(got))
+		require.Zero(t, mesh.NonManifoldEdges(got))
+		require.Equal(t, euler(m), euler(got))
+		t.Logf("%d sides: %d to %d", sides, rep.From, rep.To)
+	}
+}
+
 // A sphere of radius R, reduced: chords of a sphere that stay within a distance
 // d of it are at most sqrt(8 R d) long (the sagitta of a chord, elementary
 // geometry), so that fewer triangles than the area over that of the largest
