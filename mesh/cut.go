@@ -54,13 +54,13 @@ type CutCount struct {
 }
 
 // Cut returns m without the triangles that lie wholly in one of the regions,
-// and for each region what that was. A triangle with all three corners in
-// one region lies in it as a whole, for regions are convex; it counts for the first region
-// that holds it. Triangles across a region's border stay as they are, so
+// and for each region what that was. A triangle with all three corners in one
+// region lies in it as a whole, for regions are convex; it counts for the first
+// region that holds it. Triangles across a region's border stay as they are, so
 // that nothing outside goes: where the rest of a seat would stand out, take the
 // region a little larger. m is left alone; where nothing is removed, it is
-// returned itself. Vertices that no triangle needs any more go, the others keep their order.
-// That nothing at all is left is an error.
+// returned itself. Vertices that no triangle needs any more go, the others keep
+// their order. That nothing at all is left is an error.
 func Cut(m *Mesh, regions []Region) (*Mesh, []CutCount, error) {
 	for _, r := range regions {
 		if err := r.Validate(); err != nil {

@@ -52,21 +52,23 @@ var reduceSteps = [...]float64{0.3, 1}
 //
 // # Method and proof
 //
-// One vertex u after the other is drawn into one of its neighbours, v: the fan of
-// triangles around u gives way to a fan from v over the same ring. Seen along
-// the fan's mean normal n, no triangle of either may show its back and the ring
-// must go around u once; then it is a simple polygon, and either fan covers it once. (With all triangles
-// facing the same way, the number of them over a point is how often the ring winds around it.)
-// So a point of one fan has a partner straight above or below it on the other. Their
-// distance is linear between the corners of the two fans laid over each
-// other: u, the ring, and the crossings of old spokes with new ones. Its range
-// [d0, d1] is therefore known from those.
+// One vertex u after the other is drawn into one of its neighbours, v: the fan
+// of triangles around u gives way to a fan from v over the same ring. Seen
+// along the fan's mean normal n, no triangle of either may show its back and
+// the ring must go around u once; then it is a simple polygon, and either fan
+// covers it once. (With all triangles facing the same way, the number of them
+// over a point is how often the ring winds around it.) So a point of one fan
+// has a partner straight above or below it on the other. Their distance is
+// linear between the corners of the two fans laid over each other: u, the ring,
+// and the crossings of old spokes with new ones. Its range [d0, d1] is
+// therefore known from those.
 //
 // Every triangle carries a box that holds the steps from the points of m to
 // their partners on it. New triangles get the smallest box around those of the
-// old fan, widened by the segment from d0 n to d1 n. A collapse whose box has a corner farther from 0 than bound is
-// not done. Each point of either surface has a partner to begin with, itself,
-// and keeps one, so that in the end none is farther from the other surface than bound.
+// old fan, widened by the segment from d0 n to d1 n. A collapse whose box has a
+// corner farther from 0 than bound is not done. Each point of either surface
+// has a partner to begin with, itself, and keeps one, so that in the end none
+// is farther from the other surface than bound.
 //
 // Blocks of space are worked on independently, their borders fixed, and again
 // with other borders.
@@ -465,9 +467,10 @@ func (w *reducer) flatten(v int32) bool {
 	return turns == 1
 }
 
-// faceShape returns, for the triangle with edges a and b in the ring's frame, the
-// cosine of its normal to the ring's, and its shape: 1 for equal sides, 0 for corners on a
-// line. (4 sqrt 3 times the area over the sum of the squared sides.)
+// faceShape returns, for the triangle with edges a and b in the ring's frame,
+// the cosine of its normal to the ring's, and its shape: 1 for equal sides, 0
+// for corners on a line. (4 sqrt 3 times the area over the sum of the squared
+// sides.)
 func faceShape(a, b r3.Vector) (facing, shape float64) {
 	c := a.Cross(b)
 	size := c.Norm()
