@@ -40,6 +40,7 @@ type Bar struct {
 	Clearance float64 // mm
 	Gap       Gap
 	Feet      []Foot
+	Symmetry  float64   // pairs: how much nearer on average this side could be if it were fitted alone, mm
 	Blocking  []Blocker // constraints that could not be met, worst first; empty: all met
 	Kept      []int     // which nodes of the sketch are still there; bends that came out straight are dropped
 	Solved    bool      // false: given as built (fixed) or straight without freedom

@@ -187,12 +187,13 @@ func (f *fitter) level(ctx context.Context, bars []int) error {
 	defer cancel()
 	errs := make([]error, len(bars))
 	results := make([]*Bar, len(bars))
+	costs := make([][2]float64, len(bars))
 	var wg sync.WaitGroup
 	for k, i := range bars {
 		wg.Add(1)
 		go func() {
 			defer wg.Done()
-			results[k], errs[k] = f.bar(ctx, &f.job.Bars[i])
+			results[k], costs[k], errs[k] = f.bar(ctx, &f.job.Bars[i])
 			if errs[k] != nil {
 				cancel()
 				return
@@ -211,10 +212,12 @@ func (f *fitter) level(ctx context.Context, bars []int) error {
 			return err
 		}
 	}
-	for _, b := range results {
+	for k, b := range results {
 		f.done[b.Name] = b
+		b.Symmetry = costs[k][0]
 		if b.Job.Mirror == job.Pair {
 			twin := b.mirror(f.job)
+			twin.Symmetry = costs[k][1]
 			Evaluate(twin, f.shell, f.job.Shell.LandingAngle)
 			f.done[twin.Name] = twin
 		}
@@ -338,18 +341,22 @@ func (f *fitter) shells(p *problem, m *mesh.Mesh, index *mesh.Index) {
 // defaultStarts is how many starts a bar with n unknowns gets.
 func defaultStarts(n int) int { return max(4, min(n/2, 8)) }
 
-// bar fits one bar of the job.
-func (f *fitter) bar(ctx context.Context, b *job.Bar) (*Bar, error) {
+// bar fits one bar of the job. costs is what symmetry costs either side of a
+// pair.
+func (f *fitter) bar(ctx context.Context, b *job.Bar) (fitted *Bar, costs [2]float64, err error) {
 	p, err := f.problem(b)
 	if err != nil {
-		return nil, err
+		return nil, costs, err
 	}
 	out := &Bar{Name: b.Name, Job: b, Tube: b.Tube, Ends: b.Ends, Clearance: b.Clearance}
 	nodes := b.Sketch
 	if !b.Fixed {
 		s, err := f.solve(ctx, p)
 		if err != nil {
-			return nil, err
+			return nil, costs, err
+		}
+		if costs, err = f.symmetry(ctx, p, s); err != nil {
+			return nil, costs, err
 		}
 		nodes = s.nodes
 		out.Solved, out.Kept = true, p.kept
@@ -359,11 +366,47 @@ func (f *fitter) bar(ctx context.Context, b *job.Bar) (*Bar, error) {
 	}
 	out.Path, err = bendable(nodes, p.radius)
 	if err != nil {
-		return nil, fmt.Errorf("bar %q: %w", b.Name, err)
+		return nil, costs, fmt.Errorf("bar %q: %w", b.Name, err)
 	}
 	out.Table = b.Tube.Table(out.Path)
 	Evaluate(out, f.shell, f.job.Shell.LandingAngle)
-	return out, nil
+	return out, costs, nil
+}
+
+// symmetry tells what it costs a pair that one bend program serves both sides:
+// by how much the mean gap of either side falls when it moves on alone.
+func (f *fitter) symmetry(ctx context.Context, p *problem, s *solution) (costs [2]float64, err error) {
+	if p.bar.Mirror != job.Pair || !p.hug || s.e.violation > tolerated {
+		return costs, nil
+	}
+	f.gate <- struct{}{}
+	defer func() { <-f.gate }()
+	req := f.requirement(p.bar)
+	mean := func(nodes []r3.Vector, side int) float64 {
+		path, err := tube.NewPath(nodes, p.radius)
+		if err != nil {
+			return math.Inf(1)
+		}
+		if side == 1 {
+			path = path.Mirrored()
+		}
+		return Certify(path, req, f.full.Index, f.full.Inside).Mean
+	}
+	for side := range costs {
+		alone := p.clone()
+		alone.shells = p.shells[side : side+1]
+		if side == 1 {
+			alone.land = func(at, dir r3.Vector) plane { return p.land(mirrorY(at), mirrorY(dir)).mirrored() }
+		}
+		end, err := alone.run(ctx, s.nodes, [2][2]plane{s.planes[side]}, 2*pieceLength, 40, 1e-5, 60, false)
+		if err != nil {
+			return costs, err
+		}
+		if end.e.violation <= tolerated {
+			costs[side] = math.Max(0, mean(s.nodes, side)-mean(end.nodes, side))
+		}
+	}
+	return costs, nil
 }
 
 // bendable makes a path of nodes. Where the bends do not fit between them the

@@ -177,3 +177,15 @@ func TestFitStopsWithItsContext(t *testing.T) {
 	_, err := fit.Fit(ctx, oneBar(box.Hoop(0, 40), nil), sh, fit.Options{})
 	require.True(t, errors.Is(err, context.Canceled), "%v", err)
 }
+
+// A pair on a body whose sides differ says what its symmetry costs.
+func TestSymmetryHasACost(t *testing.T) {
+	side := []r3.Vector{{X: 900, Y: 530, Z: 150}, {X: 870, Y: 510, Z: 600}, {X: 300, Y: 430, Z: 970}, {X: 0, Y: 480, Z: 980}}
+	pair := func(b *job.Bar) { b.Mirror, b.Ends[1].Kind = job.Pair, job.Free }
+	alike := mustFit(t, oneBar(side, pair), coupeShell(t, sample.CoupeOptions{Triangles: 20_000}), fit.Options{})
+	skewed := mustFit(t, oneBar(side, pair), coupeShell(t, sample.CoupeOptions{Triangles: 20_000, Skew: 12}), fit.Options{})
+	cost := func(c *fit.Cage) float64 { return max(c.Bars[0].Symmetry, c.Bars[1].Symmetry) }
+	t.Logf("costs %.2f %.2f on a symmetric body, %.2f %.2f on a skewed one", alike.Bars[0].Symmetry, alike.Bars[1].Symmetry, skewed.Bars[0].Symmetry, skewed.Bars[1].Symmetry)
+	require.Less(t, cost(alike), 1.0)
+	require.Greater(t, cost(skewed), cost(alike)+0.5)
+}

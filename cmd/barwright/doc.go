@@ -1,6 +1,6 @@
 // Command barwright fits the tubes of a safety cage to a scan of a car body.
 //
-// It reads a job file (TOML) and a scan (STL), and writes bend tables, a JSON
+// It reads a job file (TOML) and a scan (STL, PLY or OBJ), and writes bend tables, a JSON
 // file with everything and models of the tubes. barwright --help lists the
 // commands, and each of them has a --help of its own with an example.
 //

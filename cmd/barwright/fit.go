@@ -81,6 +81,10 @@ func runFit(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
+	if in.found != nil && !in.found.Sure {
+		// Metal is not cut by a guess.
+		return &fileError{what: "[shell.align]", job: name, err: errUnsure}
+	}
 	cage, err := in.fit(c.Context, opt, p)
 	if err != nil {
 		return err

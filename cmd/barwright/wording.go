@@ -105,6 +105,9 @@ func explain(ctx context.Context, w io.Writer, err error) int {
 	return exitFailed
 }
 
+// errUnsure keeps a fit from being made in axes that were guessed.
+var errUnsure = errors.New("the scan does not show the car's axes well enough to be sure of them")
+
 // hint says what to do about a failure, or "".
 func hint(err error) string {
 	var parse job.ParseErrors
@@ -136,12 +139,14 @@ func hint(err error) string {
 		return "inside under [shell] (without a job, --inside) names a point in open cabin air; barwright inspect tells more about the scan"
 	case errors.Is(err, errDemoChanged):
 		return "the demo does not overwrite your edits; choose another --out"
+	case errors.Is(err, errUnsure):
+		return `look at barwright inspect and a section, then give the axes yourself: mode = "datum" with points, or mode = "axes"`
 	case errors.Is(err, errNotOurs):
 		return "choose another name for -o, or say --force"
 	case errors.Is(err, errIsInput):
 		return "choose another name for -o: the scan is never written over"
 	case errors.Is(err, errNoScan):
-		return "a scan is an STL file, a job a text file whose name ends in .toml"
+		return "a scan is an STL, PLY or OBJ file, a job a text file whose name ends in .toml"
 	}
 	return ""
 }
