@@ -42,13 +42,7 @@ func Evaluate(b *Bar, sh *mesh.Shell, landing s1.Angle) {
 		g.RawMin = certify(b.Path, r, sh.RawIndex, sh.Inside, math.Inf(1)).CertifiedMin
 	}
 
-	// Held by a cap: the bar is within a millimetre of its clearance there.
-	g.CapHeld = c.WorstTri >= 0 && c.CertifiedMin < b.Clearance+1 && sh.IsCap(c.WorstTri)
-	for _, at := range g.Contacts {
-		if h := sh.Index.Closest(at); h.Triangle >= 0 && sh.IsCap(h.Triangle) {
-			g.CapHeld = true
-		}
-	}
+	g.CapHeld = heldByCap(b, sh)
 
 	b.Feet = nil
 	for e, end := range b.Ends {
@@ -56,6 +50,24 @@ func Evaluate(b *Bar, sh *mesh.Shell, landing s1.Angle) {
 			b.Feet = append(b.Feet, b.foot(e, sh))
 		}
 	}
+}
+
+// heldByCap tells whether a cap over a hole, not sheet metal, is what is nearest
+// within a millimetre of the bar's clearance anywhere along it.
+func heldByCap(b *Bar, sh *mesh.Shell) bool {
+	if len(sh.Caps) == 0 {
+		return false
+	}
+	tri := int32(-1)
+	for _, s := range b.Path.Sample(5) {
+		p, _ := b.Path.At(s)
+		h := sh.Index.ClosestFrom(p, tri)
+		tri = h.Triangle
+		if tri >= 0 && sh.IsCap(tri) && h.Distance < b.Radius()+b.Clearance+1 {
+			return true
+		}
+	}
+	return false
 }
 
 // foot measures how the bar's end e meets the shell.

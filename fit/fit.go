@@ -535,7 +535,7 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 		}
 	}
 	best, bestShort := s, math.Inf(1)
-	for range 8 {
+	for round := range 8 {
 		path, err := tube.NewPath(s.nodes, p.radius)
 		if err != nil || s.e.violation > 1 {
 			break // cannot be bent, or cannot be met: no margin helps
@@ -550,7 +550,7 @@ func (f *fitter) polish(ctx context.Context, p *problem, from *solution, radius 
 		if short <= 0 || short > 2 {
 			break
 		}
-		p.margin += 1.5*short + 0.002
+		p.margin += 1.5*short + 0.002*float64((round+1)*(round+1))
 		if s, err = p.run(ctx, s.nodes, s.planes, pieceLength, 5, 1e-6, 40, false); err != nil {
 			return nil, err
 		}

@@ -189,3 +189,23 @@ func TestSymmetryHasACost(t *testing.T) {
 	require.Less(t, cost(alike), 1.0)
 	require.Greater(t, cost(skewed), cost(alike)+0.5)
 }
+
+// A fit to a reduced scan is certified on the full one and ends within the
+// reduction's bound of a fit to the full scan.
+func TestReducedScanGivesTheSameBar(t *testing.T) {
+	const bound = 0.5
+	c := sample.NewCoupe(sample.CoupeOptions{Triangles: 100_000})
+	full := prepare(t, c.Mesh, c.Centre)
+	reduced, err := mesh.Prepare(context.Background(), c.Mesh, mesh.PrepareOptions{Seeds: []r3.Vector{c.Centre}, Reduce: bound})
+	require.NoError(t, err)
+	require.Less(t, len(reduced.Used.Triangles), len(full.Used.Triangles)/2)
+	a := mustFit(t, oneBar(hoopSketch(), upright), full, fit.Options{}).Bars[0]
+	b := mustFit(t, oneBar(hoopSketch(), upright), reduced, fit.Options{}).Bars[0]
+	require.True(t, certified(a) && certified(b), "%+v %+v", a.Gap, b.Gap)
+	// The certificate of the reduced fit, once more and on the full scan.
+	again := fit.Certify(b.Path, b.Requirement(30*s1.Degree, 0), full.Index, full.Inside)
+	require.GreaterOrEqual(t, again.CertifiedMin, b.Clearance)
+	for _, g := range [][2]float64{{a.Gap.Min, b.Gap.Min}, {a.Gap.Mean, b.Gap.Mean}, {a.Gap.Max, b.Gap.Max}} {
+		require.InDelta(t, g[0], g[1], bound)
+	}
+}

@@ -158,7 +158,15 @@ func spikes(m *Mesh, g *vertexGraph, edge, sigma float64, limits suspicion, work
 			found[i].Size = boxes[i].Size().Norm()
 		}
 	}
-	return found
+	return slices.DeleteFunc(found, func(s spike) bool { return s.panel(limits) })
+}
+
+// panel tells whether what looks like a spike is too broad to be one: on a
+// coarse mesh a corner of a body panel stands out of its neighbours' plane as
+// well. Sheet metal is never left out on such grounds.
+func (s *spike) panel(limits suspicion) bool {
+	broad := limits.islandSize
+	return s.Size > broad+s.Height || s.Area > 4*broad*(broad+s.Height)
 }
 
 // has tells whether t is the last of ts.
