@@ -494,11 +494,7 @@ func (f *fitter) again(ctx context.Context, p *problem) (*solution, error) {
 			pl := plane{at: foot.Point, normal: foot.Normal, local: foot.Normal, ok: true}
 			from.planes[0][foot.End], from.planes[1][foot.End] = pl, pl
 		}
-		near, err := q.run(ctx, from.nodes, from.planes, 2*pieceLength, 60, 1e-5, 60, false)
-		if err != nil {
-			return nil, err
-		}
-		s, err := f.finish(ctx, q, near, 30)
+		s, err := f.finish(ctx, q, from, 30)
 		if err != nil {
 			return nil, err
 		}
