@@ -93,6 +93,9 @@ func tight(b *fit.Bar) []fit.Finding {
 	})
 }
 
+// holdingSlack is how near to its clearance, mm, a bar is held by something.
+const holdingSlack = 1
+
 // symmetryCost is the loss of mean gap, mm, from which a pair is told what its
 // symmetry costs. Common practice, no source: about what a builder can see.
 const symmetryCost = 1
@@ -141,7 +144,7 @@ func (k *checker) accuracy() []fit.Finding {
 // suspects measures spikes and islands of the scan that were left out of the fit
 // and are closer to the bar than its clearance.
 func (k *checker) suspects(b *fit.Bar) []fit.Finding {
-	if k.shell == nil || k.job.Shell.KeepSuspects {
+	if k.shell == nil {
 		return nil
 	}
 	raw := k.shell.Raw
@@ -154,14 +157,20 @@ func (k *checker) suspects(b *fit.Bar) []fit.Finding {
 		}
 		box := part.Bounds()
 		centre := box.Min.Add(box.Max).Mul(0.5)
-		if _, d := b.Path.Closest(centre); d-box.Size().Norm()/2 >= b.Radius()+b.Clearance {
+		if _, d := b.Path.Closest(centre); d-box.Size().Norm()/2 >= b.Radius()+b.Clearance+holdingSlack {
 			continue
 		}
 		c := fit.Certify(b.Path, fit.Requirement{Radius: b.Radius(), Clearance: b.Clearance}, mesh.NewIndex(part), nil)
-		if c.CertifiedMin >= b.Clearance {
+		p := on(b.Path, c.WorstAt)
+		if s.Kept && c.CertifiedMin < b.Clearance+holdingSlack {
+			out = append(out, fit.Finding{
+				Severity: fit.Note, Rule: "scan-accuracy", Bend: p.bend, Got: c.CertifiedMin, Limit: b.Clearance, Unit: "mm", At: pointer(s.At),
+				Message: fmt.Sprintf("%s kept as the job asks, holds the bar off the shell %s: look at the car whether it is there", suspectName(s), p.text),
+			})
+		}
+		if s.Kept || c.CertifiedMin >= b.Clearance {
 			continue
 		}
-		p := on(b.Path, c.WorstAt)
 		how := fmt.Sprintf("%.1f mm from the tube", c.CertifiedMin)
 		if c.CertifiedMin < 0 {
 			how = fmt.Sprintf("%.1f mm into the tube", -c.CertifiedMin)

@@ -101,8 +101,20 @@ func TestSuspectNearBar(t *testing.T) {
 	assert.Contains(t, f.Message, "from end A; the fit left it out")
 	assert.NotContains(t, f.Message, "[", "the place is in At")
 
-	j.Shell.KeepSuspects = true // then the certificate counts it
-	assert.Empty(t, Cage(&fit.Cage{Bars: bars}, j, sh, Options{}))
+	// Kept, the certificate counts it, and it is named where it holds a bar.
+	j.Shell.KeepSuspects = true
+	kept, err := mesh.Prepare(context.Background(), m, mesh.PrepareOptions{Seeds: []r3.Vector{{X: 600, Z: 800}}, KeepSuspects: true})
+	require.NoError(t, err)
+	for _, b := range bars {
+		fit.Evaluate(b, kept, j.Shell.LandingAngle)
+		b.Solved = false
+	}
+	found = Cage(&fit.Cage{Bars: bars}, j, kept, Options{})
+	require.Len(t, found, 2)
+	assert.Equal(t, "clearance", found[0].Rule)
+	assert.Equal(t, fit.Note, found[1].Severity)
+	assert.Equal(t, "cross bar", found[1].Bar)
+	assert.Contains(t, found[1].Message, "a loose piece of 57 mm, kept as the job asks, holds the bar off the shell")
 }
 
 // Sketches in cm in a job of mm.
