@@ -436,11 +436,7 @@ func (f *fitter) solve(ctx context.Context, p *problem) (*solution, error) {
 	if eff.starts <= 0 {
 		eff.starts = 1
 		if p.hug {
-			lean := math.NaN()
-			if p.bar.Lean != nil {
-				lean = p.bar.Lean.Radians()
-			}
-			eff.starts = defaultStarts(newLayout(p.sketch, p.self(), p.bar.Flat, p.bar.Station != nil, lean).dim)
+			eff.starts = defaultStarts(p.layoutFor(p.sketch).dim)
 		}
 	}
 	if s, err := f.again(ctx, p); s != nil || err != nil {

@@ -50,13 +50,18 @@ func (p *problem) clone() *problem {
 	return &c
 }
 
-// prepare sets the problem at a start: unknowns, pieces, landing planes.
-func (p *problem) prepare(nodes []r3.Vector, piece float64) []float64 {
+// layoutFor returns the bar's unknowns for a start near the given nodes.
+func (p *problem) layoutFor(nodes []r3.Vector) *layout {
 	lean := math.NaN()
 	if p.bar.Lean != nil {
 		lean = p.bar.Lean.Radians()
 	}
-	p.layout = newLayout(nodes, p.self(), p.bar.Flat, p.bar.Station != nil, lean)
+	return newLayout(nodes, p.self(), p.bar.Flat, p.bar.Station != nil, lean)
+}
+
+// prepare sets the problem at a start: unknowns, pieces, landing planes.
+func (p *problem) prepare(nodes []r3.Vector, piece float64) []float64 {
+	p.layout = p.layoutFor(nodes)
 	if p.layout.pinned { // in the sketch's plane, not in this start's
 		p.layout.origin = centroid(p.sketch)
 		if p.self() {
