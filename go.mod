@@ -19,6 +19,7 @@ require (
 	github.com/BurntSushi/toml v1.6.0 // indirect
 	github.com/OpenPeeDeeP/depguard/v2 v2.3.0 // indirect
 	github.com/cpuguy83/go-md2man/v2 v2.0.7 // indirect
+	github.com/go-pdf/fpdf v0.9.0 // indirect
 	github.com/gobwas/glob v1.0.0 // indirect
 	github.com/mitchellh/colorstring v0.0.0-20190213212951-d06e56a500db // indirect
 	github.com/rivo/uniseg v0.4.7 // indirect

@@ -2,7 +2,9 @@ package fit
 
 import (
 	"github.com/golang/geo/r3"
+	"github.com/golang/geo/s1"
 
+	"barwright/fit/bender"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
@@ -37,7 +39,10 @@ type Bar struct {
 	Ends      [2]job.End
 	Path      *tube.Path
 	Table     tube.Table
-	Clearance float64 // mm
+	Cuts      [2]EndCut     // how end A and end B are cut; empty until joints are worked out
+	Blank     *bender.Blank // the straight tube it is bent from; nil until it is planned
+	Budget    *Budget       // what errors in its bends do; nil until it is worked out
+	Clearance float64       // mm
 	Gap       Gap
 	Feet      []Foot
 	Symmetry  float64   // pairs: how much nearer on average this side could be if it were fitted alone, mm
@@ -92,6 +97,59 @@ type Blocker struct {
 	Unit       string
 	At         r3.Vector
 	Detail     string // what it is, in a few words
+}
+
+// EndCut is the shape of a bar's end. Lengths are mm along the bar's last
+// straight from its node, positive towards the bar's other end: what lies on
+// the other side of the curve is waste. The curves have as many values as were
+// asked for, at clock positions 360 i / n of the bar (from its reference line,
+// clockwise seen from end A).
+type EndCut struct {
+	Kind  CutKind
+	Outer []float64 // where the outside of the tube ends
+	Inner []float64 // where its bore ends
+}
+
+// CutKind says what an end is cut for.
+type CutKind string
+
+const (
+	Square CutKind = "square" // at the node, at right angles
+	Notch  CutKind = "notch"  // a saddle on another bar
+	Mitre  CutKind = "mitre"  // oblique, for a plate
+)
+
+// Beyond returns how far (mm) the end reaches past its node: 0 or more.
+func (e EndCut) Beyond() float64 {
+	beyond := 0.0
+	for _, curve := range [2][]float64{e.Outer, e.Inner} {
+		for _, x := range curve {
+			beyond = max(beyond, -x)
+		}
+	}
+	return beyond
+}
+
+// Budget says what errors in a bar's bends do to it.
+type Budget struct {
+	Angle  s1.Angle // the tolerance of every bend's angle and rotation, one that is held 95 times of 100
+	Length float64  // the tolerance of every straight, likewise, mm
+	Bends  []Sensitivity
+	Draws  int     // bars drawn at random within the tolerances
+	Clears float64 // share of them that still clear the shell
+	Need95 float64 // clearance at which 95 % of them would, mm
+}
+
+// Sensitivity is what an error in one bend does when end A is held in place.
+// Gap figures are changes of the bar's smallest gap: negative, it gets smaller;
+// each is the worse of an error in one and in the other direction.
+type Sensitivity struct {
+	EndPerDegree float64 // far end, mm per degree of angle
+	EndPerTurn   float64 // far end, mm per degree of rotation
+	EndPerMM     float64 // far end, mm per mm of the straight before the bend
+	GapPerDegree float64 // mm per degree of angle
+	GapPerTurn   float64 // mm per degree of rotation
+	GapPerMM     float64 // mm per mm
 }
 
 // Joint is a landed end. Angle in degrees, lengths in mm.

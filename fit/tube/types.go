@@ -31,7 +31,34 @@ type Die struct {
 	Springback  []Springback // sorted by Want; empty: estimate from the material
 	Stretch     float64      // growth of the centreline per bend angle, mm per radian; default 0
 	Offset      float64      // mark to start of bend, mm; default 0
+	Step        s1.Angle     // the degree wheel can be set to multiples of it; 0: to any angle
+	Roundness   float64      // smallest / largest diameter in a bend of a test piece; 0: not measured
+	Machine     *Machine     // nil: nothing is known of the room about it
 }
+
+// Machine is the room about a bender, to tell whether the part of a tube that is
+// already bent runs into something. Its axes are the machine's own, in mm: the
+// origin is on the tube's centreline where the bend starts, x along the straight
+// tube in the direction of feed (from the unbent part to the die), z up, y to the
+// left of one who looks along x.
+type Machine struct {
+	Bends  Bends   // to which side the tube is bent
+	Height float64 // of the tube's centreline above the floor, mm; 0: no floor given
+	Frame  []Box   // parts of machine and shop that the tube must not enter
+}
+
+// Bends is the side to which a machine bends the tube, seen along its x.
+type Bends string
+
+const (
+	BendsLeft  Bends = "left"
+	BendsRight Bends = "right"
+	BendsUp    Bends = "up"
+	BendsDown  Bends = "down"
+)
+
+// Box is a box along the axes, mm.
+type Box struct{ Min, Max r3.Vector }
 
 // Spec is a tube as bought, with the die that bends it.
 type Spec struct {
@@ -39,6 +66,7 @@ type Spec struct {
 	OD, Wall float64 // mm
 	Die      *Die    // nil: only used straight
 	Stick    float64 // length in which it is bought, mm; 0: not limited
+	Trim     float64 // left on a blank beyond each end of the bar, to be cut off later, mm; default 0
 	Material Material
 }
 

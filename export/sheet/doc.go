@@ -1,0 +1,2 @@
+// Package sheet draws gauges and templates in true size.
+package sheet

@@ -1,0 +1,2 @@
+// Package budget says what errors of bending do to a bar.
+package budget

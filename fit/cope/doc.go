@@ -1,0 +1,2 @@
+// Package cope works out where bars meet.
+package cope
