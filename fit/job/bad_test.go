@@ -77,7 +77,7 @@ var badJobs = []badJob{
 		`3:2: unknown key "sheel" (nearest: "shell")`,
 	}},
 	{"unknown key far from all", `title = "t"`, "title = \"t\"\npaint = \"red\"", []string{
-		`2:1: unknown key "paint" (known: title, units, shell, sketch_frame, die, tube, bar, keepout)`,
+		`2:1: unknown key "paint" (known: title, units, shell, sketch_frame, tolerance, plate, joints, saw, sheets, die, tube, bar, keepout)`,
 	}},
 	{"typo in a bar", `mirror = "self"`, `miror = "self"`, []string{
 		`22:1: bar "hoop": unknown key "miror" (nearest: "mirror")`,
@@ -245,6 +245,44 @@ var badJobs = []badJob{
 	{"stick zero", `wall = 2.4`, "wall = 2.4\nstick = 0", []string{
 		`17:9: tube "s": stick must be more than 0 and at most 100000 mm, got 0 mm`,
 	}},
+	{"stretch of metres", `clr = 120`, "clr = 120\nstretch = 3\novality = 1.1\nstep = -1\noffset = 2000", []string{
+		`9:11: die "d": stretch must be -1 to 1 mm, got 3 mm`,
+		`10:11: die "d": ovality must be 0.3 to 1 (smallest / largest diameter), got 1.1`,
+		`11:8: die "d": step must be 0 to 15 degrees, got -1`,
+		`12:10: die "d": offset must be -1000 to 1000 mm, got 2000 mm`,
+	}},
+	{"machine", `clr = 120`, "clr = 120\nmachine = { bends = \"away\", height = 0, frame = [3, {min = [0, 0, 0], max = [1, 0, 1]}] }", []string{
+		`9:21: die "d": machine: bends must be one of left, right, up, down, got "away"`,
+		`9:38: die "d": machine: height must be more than 0 and at most 5000 mm, got 0 mm`,
+		`9:50: die "d": machine: frame must be a table, got a number`,
+		`9:53: die "d": machine: frame: min must be less than max in x, y and z`,
+	}},
+	{"machine without a side", `clr = 120`, "clr = 120\nmachine = { frame = 3 }", []string{
+		`9:11: die "d": machine: bends is missing`,
+		`9:21: die "d": machine: frame must be a list of boxes { min = [x, y, z], max = [x, y, z] }, got a number`,
+	}},
+	{"sticks empty", `wall = 2.4`, "wall = 2.4\nsticks = []\ntrim = -1", []string{
+		`17:10: tube "s": sticks must be a list of sticks { length = 6000, price = 50 }, got a list`,
+		`18:8: tube "s": trim must be 0 to 2000 mm, got -1 mm`,
+	}},
+	{"sticks", `wall = 2.4`, "wall = 2.4\nsticks = [{ price = 3 }, { length = 6000, price = -1, stock = 1.5 }]", []string{
+		`17:11: tube "s": sticks 1: length is missing`,
+		`17:51: tube "s": sticks 2: price must be 0 to 999999, got -1`,
+		`17:63: tube "s": sticks 2: stock must be a whole number, 0 to 1000, got 1.5`,
+	}},
+	{"stick and sticks", `wall = 2.4`, "wall = 2.4\nstick = 5000\nsticks = [{ length = 6000 }]", []string{
+		`18:10: tube "s": sticks: stick is given too, must be one of the two`,
+	}},
+	{"the shop's tables", `title = "t"`, "title = \"t\"\nplate = { size = [1], thickness = 0 }\ntolerance = { angle = 30, lenght = 2 }\njoints = { vent = 30 }\nsaw = { kerf = -1, test_pieces = 2 }\nsheets = { paper = \"A5\" }", []string{
+		`2:18: plate: size must be two lengths, got 1 value`,
+		`2:35: plate: thickness must be more than 0 and at most 50 mm, got 0 mm`,
+		`3:23: tolerance: angle must be 0 to 20 degrees, got 30`,
+		`3:27: tolerance: unknown key "lenght" (nearest: "length")`,
+		`4:19: joints: vent must be 0 to 20 mm, got 30 mm`,
+		`5:16: saw: kerf must be 0 to 20 mm, got -1 mm`,
+		`5:34: saw: test_pieces must be true or false, got a number`,
+		`6:20: sheets: paper must be one of A4, A3, Letter, whole, got "A5"`,
+	}},
 	{"springback flat list", `[[30, 31], [90, 92]]`, `[30, 31]`, []string{
 		`9:15: die "d": springback pair 1 must be a list of two angles [wanted, set], got a number`,
 	}},
@@ -317,7 +355,7 @@ var badJobs = []badJob{
 		`17:12: tube "s": no built-in material "1020 DON", and no yield and E given (nearest: "1020 DOM")`,
 	}},
 	{"material of another kind", `wall = 2.4`, "wall = 2.4\nmaterial = \"aluminium\"", []string{
-		`17:12: tube "s": no built-in material "aluminium", and no yield and E given (known: E235+N, E235+SR, E255+N, E255+SR, E355+N, E355+SR, S355, 1020 ERW, 1026 ERW, 1020 N, 1020 DOM, 1026 DOM and 5 more)`,
+		`17:12: tube "s": no built-in material "aluminium", and no yield and E given (known: E235+N, E235+SR, E255+N, E255+SR, E355+N, E355+SR, S355, 1020 ERW, 1026 ERW, 1020 N, 1020 DOM, 1026 DOM, 1020 DOM SR, 1026 DOM SR, 4130 DOM, 4130 N, 25CrMo4)`,
 	}},
 	{"E in GPa", `wall = 2.4`, "wall = 2.4\nmaterial = \"own\"\nyield = 350\nE = 210", []string{
 		`19:5: tube "s": E must be 10000 to 500000 N/mm2, got 210`,
@@ -622,7 +660,7 @@ var badJobs = []badJob{
 		`1:9: title must be a text, got a number`,
 		`3:13: shell: clearance must be 0 to 1000 mm, got -1 mm`,
 		`7:8: tube "t": wall must be less than half of od (20 mm), got 30 mm`,
-		`8:1: tube "t": unknown key "colour" (known: od, wall, die, stick, material, yield, E, density)`,
+		`8:1: tube "t": unknown key "colour" (known: od, wall, die, stick, sticks, trim, material, yield, E, density)`,
 		`11:8: bar "x": no tube "y" (known: t)`,
 		`13:18: bar "x": end B lands on "z", which is no bar (known: shell, free, x)`,
 	}},
@@ -678,7 +716,7 @@ var badJobs = []badJob{
 	}},
 	{"a long name in many messages", `name = "leg"`, "name = \"" + strings.Repeat("x", 1000) + "\"\nfoo = 1", []string{
 		`24:8: bar "` + strings.Repeat("x", 60) + `...": name must have at most 80 characters, got 1000`,
-		`25:1: bar "` + strings.Repeat("x", 60) + `...": unknown key "foo" (known: name, tube, sketch, station, follow, bends, ends, mirror, flat, lean, hug, clearance and 2 more)`,
+		`25:1: bar "` + strings.Repeat("x", 60) + `...": unknown key "foo" (known: name, tube, sketch, station, follow, bends, ends, mirror, flat, lean, hug, clearance, reach, fixed, plate)`,
 	}},
 
 	// The rest of what TOML itself forbids.

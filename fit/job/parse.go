@@ -54,6 +54,7 @@ func (r *reader) job() *Job {
 	}
 	d := &draft{Job: &Job{File: r.file, Unit: r.unit}, pairs: map[*tube.Die]bool{}}
 	d.SketchFrame, d.Shell.Unit, d.Shell.LandingAngle = CarFrame, Auto, defaultLanding
+	defaultShop(d.Job)
 	table(r, "", root, jobFields, d)
 	return d.Job
 }

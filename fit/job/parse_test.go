@@ -122,8 +122,11 @@ func TestParseReadsEveryKey(t *testing.T) {
 		Density: 7850, Source: "not given in the job: density of steel assumed",
 	}}
 	onto := func(name string) job.End { return job.End{Kind: job.Landed, Onto: name} }
+	plate := job.Plate{Size: [2]float64{120, 120}, Thickness: 3}
 	want := &job.Job{
 		Title: "two-door hillclimb coupe", Unit: job.MM, File: "j.toml", SketchFrame: job.CarFrame,
+		Tolerance: job.Tolerance{Angle: deg(0.5), Length: 1}, Plate: plate, Paper: "A4",
+		Joints: job.Joints{Vent: 3, Bare: 25, Apart: 25}, Saw: job.Saw{Kerf: 2, Test: true},
 		Shell: job.Shell{File: "cabin.stl", Unit: job.Auto, Clearance: 12, Accuracy: 5, Inside: &inside, LandingAngle: deg(25)},
 		Dies:  []*tube.Die{d44, d38},
 		Tubes: []*tube.Spec{main, brace, cross},
@@ -171,6 +174,9 @@ func TestParseReadsEveryKey(t *testing.T) {
 			{Name: "seat", Mesh: "seat.stl", Pos: job.Position{Line: 114, Column: 3}},
 		},
 	}
+	for i := range want.Bars {
+		want.Bars[i].Plate = plate
+	}
 	assert.Equal(t, want, j)
 	for i := range j.Bars {
 		if j.Bars[i].Tube.Name == "main" {
@@ -178,6 +184,65 @@ func TestParseReadsEveryKey(t *testing.T) {
 		}
 	}
 	assert.Same(t, j.Dies[0], j.Tubes[0].Die)
+}
+
+func TestShopKeys(t *testing.T) {
+	j := parse(t, `
+units = "in"
+shell = { file = "a", clearance = 0.5 }
+tolerance = { angle = 1, length = 0.1 }
+plate = { size = [5, 6], thickness = 0.125 }
+joints = { vent = 0, bare = 1, apart = 2 }
+saw = { kerf = 0.1, test_pieces = false }
+sheets = { paper = "A3" }
+[die.d]
+od = 1.5
+clr = 4.5
+stretch = 0.001
+offset = -0.5
+ovality = 0.94
+step = 0.5
+[die.d.machine]
+bends = "left"
+height = 40
+frame = [{ min = [-40, -4, -4], max = [-30, 4, 4] }]
+[tube.t]
+od = 1.5
+wall = 0.095
+die = "d"
+material = "1020 DOM"
+trim = 2
+sticks = [{ length = 240, price = 71.5 }, { length = 96, price = 33, stock = 2 }, { length = 200 }]
+[[bar]]
+name = "x"
+tube = "t"
+sketch = [[0, 0, 0], [0, 0, 9]]
+ends = ["shell", "free"]
+plate = { thickness = 0.25 }
+`)
+	in := 25.4 // not a constant: the reader rounds once for every value, too
+	assert.Equal(t, job.Tolerance{Angle: deg(1), Length: 0.1 * in}, j.Tolerance)
+	assert.Equal(t, job.Plate{Size: [2]float64{5 * in, 6 * in}, Thickness: 0.125 * in}, j.Plate)
+	assert.Equal(t, job.Plate{Size: [2]float64{5 * in, 6 * in}, Thickness: 0.25 * in}, j.Bars[0].Plate, "what a bar does not say comes from [plate]")
+	assert.Equal(t, job.Joints{Vent: 0, Bare: in, Apart: 2 * in}, j.Joints)
+	assert.Equal(t, job.Saw{Kerf: 0.1 * in, Test: false}, j.Saw)
+	assert.Equal(t, "A3", j.Paper)
+	d := j.Dies[0]
+	assert.InDelta(t, 0.001*in, d.Stretch*math.Pi/180, 1e-15, "mm per degree")
+	assert.Equal(t, -0.5*in, d.Offset)
+	assert.Equal(t, 0.94, d.Roundness)
+	assert.Equal(t, deg(0.5), d.Step)
+	assert.Equal(t, &tube.Machine{
+		Bends: tube.BendsLeft, Height: 40 * in,
+		Frame: []tube.Box{{Min: v(-40*in, -4*in, -4*in), Max: v(-30*in, 4*in, 4*in)}},
+	}, d.Machine)
+	s := j.Tubes[0]
+	assert.Equal(t, []tube.Stick{{Length: 240 * in, Price: 71.5, Stock: -1}, {Length: 96 * in, Price: 33, Stock: 2}, {Length: 200 * in, Stock: -1}}, s.Sticks)
+	assert.Equal(t, 240*in, s.Stick, "no blank is longer than the longest stick")
+	assert.Equal(t, 2*in, s.Trim)
+
+	small := "units = \"in\"\nshell = { file = \"a\", clearance = 0 }\ntube.t = { od = 1, wall = 0.1 }\nbar = [{ name = \"x\", tube = \"t\", sketch = [[0, 0, 0], [0, 0, 9]], ends = [\"shell\", \"free\"] }]\n"
+	assert.Equal(t, "Letter", parse(t, small).Paper, "a job in inches prints on inch paper")
 }
 
 func TestDefaults(t *testing.T) {

@@ -67,7 +67,7 @@ func known(name string, names []string) string {
 	if len(names) == 0 {
 		return "there are none"
 	}
-	const most = 12
+	const most = 17
 	if len(names) > most {
 		return fmt.Sprintf("known: %s and %d more", strings.Join(names[:most], ", "), len(names)-most)
 	}
@@ -260,6 +260,13 @@ func angleInto[T any](in span, place func(*T) *s1.Angle) func(*reader, string, *
 		if a, ok := r.angle(what, v, in); ok {
 			*place(into) = a
 		}
+	}
+}
+
+// inTable reads a table of its own into a place of the target.
+func inTable[T, U any](fields []field[U], place func(*T) *U) func(*reader, string, *value, *T) {
+	return func(r *reader, what string, v *value, into *T) {
+		table(r, what, v, fields, place(into))
 	}
 }
 

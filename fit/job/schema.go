@@ -130,6 +130,11 @@ var jobFields = []field[draft]{
 			d.Shell.Cuts[i].Frame = Frame(w)
 		}
 	}},
+	{"tolerance", false, inTable(toleranceFields, func(d *draft) *Tolerance { return &d.Tolerance })},
+	{"plate", false, inTable(plateFields, func(d *draft) *Plate { return &d.Plate })},
+	{"joints", false, inTable(jointsFields, func(d *draft) *Joints { return &d.Joints })},
+	{"saw", false, inTable(sawFields, func(d *draft) *Saw { return &d.Saw })},
+	{"sheets", false, inTable(sheetsFields, func(d *draft) *Job { return d.Job })},
 	{"die", false, readDies},
 	{"tube", true, readTubes},
 	{"bar", true, readBars},
@@ -191,6 +196,19 @@ var dieFields = []field[tube.Die]{
 		lengthInto(endRange, func(d *tube.Die) *float64 { return &d.Tail })(r, what, v, d)
 	}},
 	{"springback", false, readSpringback},
+	{"stretch", false, func(r *reader, what string, v *value, d *tube.Die) {
+		// Per degree in the file, as a builder measures it; per radian inside.
+		if x, ok := r.length(what, v, stretchRange); ok {
+			d.Stretch = x * degreesPerRadian
+		}
+	}},
+	{"offset", false, lengthInto(offsetRange, func(d *tube.Die) *float64 { return &d.Offset })},
+	{"ovality", false, numberInto(roundRange, "(smallest / largest diameter)", func(d *tube.Die) *float64 { return &d.Roundness })},
+	{"step", false, angleInto(stepRange, func(d *tube.Die) *s1.Angle { return &d.Step })},
+	{"machine", false, func(r *reader, what string, v *value, d *tube.Die) {
+		d.Machine = &tube.Machine{}
+		table(r, what, v, machineFields, d.Machine)
+	}},
 }
 
 // readSpringback reads the pairs [wanted, set].
@@ -280,6 +298,8 @@ var tubeFields = []field[draftTube]{
 	}},
 	{"die", false, textInto(func(t *draftTube) *string { return &t.die })},
 	{"stick", false, lengthInto(stickRange, func(t *draftTube) *float64 { return &t.Stick })},
+	{"sticks", false, readSticks},
+	{"trim", false, lengthInto(trimRange, func(t *draftTube) *float64 { return &t.Trim })},
 	{"material", false, textInto(func(t *draftTube) *string { return &t.material })},
 	{"yield", false, numberInto(yieldRange, "N/mm2", func(t *draftTube) *float64 { t.yield = new(float64); return t.yield })},
 	{"E", false, numberInto(modulusRange, "N/mm2", func(t *draftTube) *float64 { t.e = new(float64); return t.e })},
@@ -475,6 +495,7 @@ var barFields = []field[draftBar]{
 	{"clearance", false, lengthInto(gapRange, func(b *draftBar) *float64 { b.gap = new(float64); return b.gap })},
 	{"reach", false, lengthInto(reachRange, func(b *draftBar) *float64 { return &b.Reach })},
 	{"fixed", false, truthInto(func(b *draftBar) *bool { return &b.Fixed })},
+	{"plate", false, inTable(plateFields, func(b *draftBar) *Plate { return &b.Plate })},
 }
 
 // Words that ends may hold besides bars' names.
@@ -564,7 +585,7 @@ func endName(end int) string { return string(rune('A' + end)) }
 func readBars(r *reader, head string, v *value, d *draft) {
 	headed(r, head, v, func(what string, v *value) {
 		b := &draftBar{what: what, from: v}
-		b.Pos, b.Reach = r.position(v.at), defaultReach
+		b.Pos, b.Reach, b.Plate = r.position(v.at), defaultReach, d.Plate
 		table(r, what, v, barFields, b)
 		for _, other := range d.bars {
 			if b.Name != "" && other.Name == b.Name {

@@ -34,6 +34,12 @@ type Job struct {
 	Keepouts []Keepout
 	File     string // name for messages
 
+	Tolerance Tolerance
+	Plate     Plate
+	Joints    Joints
+	Saw       Saw
+	Paper     string // PaperA4 ...; default A4, Letter where the job is in inches
+
 	SketchFrame Frame    // in which the job's points are given; default CarFrame
 	Notes       []string // what had to be assumed in reading sketch files, a line each
 }
@@ -140,6 +146,7 @@ type Bar struct {
 	Clearance float64 // mm
 	Reach     float64 // how far a node may move from its sketch, mm
 	Fixed     bool
+	Plate     Plate // under its feet; default: the job's
 	Pos       Position
 
 	// Where the sketch comes from if it is not in the job: at most one is set.

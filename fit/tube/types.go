@@ -65,9 +65,17 @@ type Spec struct {
 	Name     string
 	OD, Wall float64 // mm
 	Die      *Die    // nil: only used straight
-	Stick    float64 // length in which it is bought, mm; 0: not limited
+	Stick    float64 // longest length in which it is bought, mm; 0: not limited
+	Sticks   []Stick // what can be bought; empty: sticks of length Stick, without price
 	Trim     float64 // left on a blank beyond each end of the bar, to be cut off later, mm; default 0
 	Material Material
+}
+
+// Stick is a length in which a tube can be bought, or one that is at hand.
+type Stick struct {
+	Length float64 // mm
+	Price  float64 // of one, in the user's own currency; 0: not given
+	Stock  int     // how many there are; negative: as many as wanted
 }
 
 // Kind tells a straight from an arc.
