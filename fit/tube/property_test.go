@@ -346,3 +346,21 @@ func TestSetAngleMeetsThePairs(t *testing.T) {
 		require.Equal(t, a < b, setA < setB)
 	})
 }
+
+// What is set gives what was wanted, with and without test pieces.
+func TestGivenAngleUndoesSetAngle(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		steel, _ := tube.LookupMaterial("4130 N")
+		s := &tube.Spec{OD: 44.45, Wall: 2.41, Material: steel, Die: &tube.Die{CLR: rapid.Float64Range(80, 300).Draw(t, "clr")}}
+		want, set := s1.Angle(0), s1.Angle(0)
+		for range rapid.IntRange(0, 4).Draw(t, "pairs") {
+			want += s1.Angle(rapid.Float64Range(1, 60).Draw(t, "want")) * s1.Degree
+			set += s1.Angle(rapid.Float64Range(1, 63).Draw(t, "set")) * s1.Degree
+			s.Die.Springback = append(s.Die.Springback, tube.Springback{Want: want, Set: set})
+		}
+		angle := s1.Angle(rapid.Float64Range(0, 180).Draw(t, "angle")) * s1.Degree
+		exact, _ := s.SetAngle(angle)
+		// Slopes of 1 to 60 either way lose no more than four digits of 1e-16.
+		require.InDelta(t, float64(angle), float64(s.GivenAngle(exact)), 1e-12)
+	})
+}

@@ -65,3 +65,30 @@ func (s *Spec) SetAngle(want s1.Angle) (set s1.Angle, estimated bool) {
 	}
 	return a.Set + (want-a.Want)*(b.Set-a.Set)/(b.Want-a.Want), false
 }
+
+// GivenAngle returns the angle that a bend set to set has after springback: the
+// inverse of SetAngle, from the same pairs or the same estimate. Pairs whose set
+// angles do not increase have no inverse; where one repeats, the smaller of the
+// wanted angles comes back.
+func (s *Spec) GivenAngle(set s1.Angle) s1.Angle {
+	if s.Die == nil || len(s.Die.Springback) == 0 {
+		if f := s.SpringbackFactor(); f < 1 {
+			return set * s1.Angle(1-f)
+		}
+		return set
+	}
+	var a, b Springback // as in SetAngle
+	for i, pair := range s.Die.Springback {
+		if i > 0 {
+			a = b
+		}
+		b = pair
+		if set <= b.Set {
+			break
+		}
+	}
+	if b.Set == a.Set {
+		return a.Want
+	}
+	return a.Want + (set-a.Set)*(b.Want-a.Want)/(b.Set-a.Set)
+}

@@ -180,6 +180,22 @@ func TestSetAngle(t *testing.T) {
 	assert.True(t, estimated)
 }
 
+func TestGivenAngle(t *testing.T) {
+	deg := func(a float64) s1.Angle { return s1.Angle(a) * s1.Degree }
+	die := &tube.Die{CLR: 152.4, Springback: []tube.Springback{{Want: deg(30), Set: deg(31.4)}, {Want: deg(90), Set: deg(93.1)}}}
+	s := &tube.Spec{Die: die}
+	for set, given := range map[float64]float64{
+		0: 0, 15.7: 15, 31.4: 30, 62.25: 60, 93.1: 90, 123.95: 120,
+	} {
+		assert.InDelta(t, given, s.GivenAngle(deg(set)).Degrees(), 1e-9)
+	}
+	// No model: the angle itself.
+	assert.Equal(t, deg(90), (&tube.Spec{}).GivenAngle(deg(90)))
+	// No inverse: a number all the same.
+	s = &tube.Spec{Die: &tube.Die{Springback: []tube.Springback{{Want: deg(30), Set: deg(0)}}}}
+	assert.Equal(t, deg(0), s.GivenAngle(deg(10)))
+}
+
 func TestReferenceLineOfStraightBars(t *testing.T) {
 	for _, r := range []struct{ end, want r3.Vector }{
 		{v(100, 0, 0), v(0, 0, 1)},
