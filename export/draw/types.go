@@ -15,6 +15,8 @@ const (
 	Centre              // centreline: long-dashed dotted
 	Cut                 // where to cut: extra wide
 	Ghost               // something else's outline, for orientation: narrow, long-dashed double-dotted
+	Check               // a line of known length, to measure a print by: narrow
+	kinds
 )
 
 // Vertex is a corner of a stroke. Bulge bends the way to the next vertex into an
@@ -25,7 +27,8 @@ type Vertex struct {
 	Bulge float64
 }
 
-// Stroke is one line, open or closed.
+// Stroke is one line, open or closed. A closed one goes on from its last vertex
+// to its first.
 type Stroke struct {
 	Kind     Kind
 	Vertices []Vertex
@@ -42,7 +45,7 @@ const (
 	Right
 )
 
-// Text is one line of words.
+// Text is one line of words. What is not printable becomes a blank.
 type Text struct {
 	At     r2.Point
 	Height float64 // of capital letters, mm
@@ -52,7 +55,7 @@ type Text struct {
 	Bold   bool
 }
 
-// Fill is an area in grey; 0 is black, 1 white.
+// Fill is an area in grey; 0 is black, 1 white. Fills lie under all lines.
 type Fill struct {
 	Grey     float64
 	Vertices []Vertex // closed
@@ -81,3 +84,29 @@ var (
 	Letter = Paper{"Letter", 215.9, 279.4}
 	Whole  = Paper{"whole", 0, 0}
 )
+
+// style is how a kind of line is drawn.
+type style struct {
+	name  string    // of the DXF layer; in lower case, of the SVG class
+	width float64   // mm
+	dash  []float64 // on, off, on, off, ..., mm; nil: a full line
+	grey  float64   // 0 is black
+	aci   int       // DXF colour number
+	about string    // of its dashes, for the DXF table of line types
+}
+
+// Widths are of the series 0.25, 0.35, 0.5, 0.7 of ISO 128-2, wide to narrow as 2
+// to 1. Dashes are in line widths d: 12 d on and 3 d off for a dashed line, 24 d,
+// 3 d, a dot, 3 d for a long-dashed dotted one (ISO 128-2, line types 02, 08 and
+// 09; from memory). The standard's dots are half a width long, which no printer
+// shows: ours are twice that. All kinds are black, so nothing is told by colour;
+// the DXF colours are for screens.
+var styles = [kinds]style{
+	Outline: {name: "OUTLINE", width: 0.5, aci: 7},
+	Thin:    {name: "THIN", width: 0.25, aci: 8},
+	Hidden:  {name: "HIDDEN", width: 0.35, dash: []float64{12 * 0.35, 3 * 0.35}, aci: 4, about: "dashed"},
+	Centre:  {name: "CENTRE", width: 0.25, dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25}, aci: 1, about: "long-dashed dotted"},
+	Cut:     {name: "CUT", width: 0.7, aci: 6},
+	Ghost:   {name: "GHOST", width: 0.25, dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25, 0.25, 3 * 0.25}, aci: 9, about: "long-dashed double-dotted"},
+	Check:   {name: "CHECK", width: 0.25, aci: 3},
+}
