@@ -128,6 +128,8 @@ type (
 		Feet      []footJSON    `json:"feet"`     // +
 		Blocking  []blockJSON   `json:"blocking"` // +
 		Solved    bool          `json:"solved"`   // +
+		Blank     *blankJSON    `json:"blank"`    // + null: not planned
+		Budget    *budgetJSON   `json:"budget"`   // + null: not worked out
 		Status    string        `json:"status"`
 	}
 	materialJSON struct {
@@ -286,6 +288,8 @@ func barOut(c *fit.Cage, b *fit.Bar) barJSON {
 		Feet:     make([]footJSON, 0, len(b.Feet)),
 		Blocking: make([]blockJSON, 0, len(b.Blocking)),
 		Solved:   b.Solved,
+		Blank:    blankOut(b.Blank),
+		Budget:   budgetOut(b.Budget),
 		Status:   Status(c, b.Name),
 	}
 	if die := b.Tube.Die; die != nil {
@@ -424,7 +428,7 @@ func barIn(in *barJSON) (*fit.Bar, error) {
 	}
 	b := &fit.Bar{
 		Name: in.Name, Tube: spec, Ends: [2]job.End{endOf(in.Ends[0]), endOf(in.Ends[1])},
-		Clearance: float64(in.Clearance), Solved: in.Solved,
+		Clearance: float64(in.Clearance), Solved: in.Solved, Blank: blankIn(in.Blank), Budget: budgetIn(in.Budget),
 		Table: tube.Table{Tail: float64(in.Tail), Developed: float64(in.Developed), Cut: float64(in.Cut)},
 		Gap: fit.Gap{
 			Min: float64(in.Gap.Min), Mean: float64(in.Gap.Mean), Max: float64(in.Gap.Max),

@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"barwright/fit"
+	"barwright/fit/bender"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
@@ -49,6 +50,21 @@ func cage(t testing.TB) *fit.Cage {
 			Min: 12.04, Mean: 15.25, Max: 1.0 / 3 * 100, RMSOver: 4, CertifiedMin: 12.0399, Deficit: -0.03,
 			DeficitAt: xyz(1, 2, 3), RawMin: 11.9, Gain: 0.1, Residual: 1e-4, Contacts: []r3.Vector{xyz(0, 0, 5)}, CapHeld: true,
 			WorstAt: xyz(4, 5, 6), Outside: true, OutsideAt: xyz(7, 8, 9),
+		},
+		Blank: &bender.Blank{
+			Length: 2690.5, Beyond: [2]float64{6.385, 0}, First: 1, Why: "end B first: the tube clears the floor", Drift: 0.7,
+			Steps: []bender.Step{
+				{Bend: 2, Mark: [2]float64{2025.5, 665}, Angle: 90 * s1.Degree, Exact: 92.9 * s1.Degree, Set: 93 * s1.Degree, Gives: 90.1 * s1.Degree, Estimated: true},
+				{Bend: 1, Mark: [2]float64{1083.4, 1607.1}, Rotation: -90 * s1.Degree, Angle: 90 * s1.Degree, Exact: 93 * s1.Degree, Set: 93 * s1.Degree, Gives: 90 * s1.Degree},
+			},
+			Limits: []bender.Limit{{Rule: "grip", Bend: 2, Got: 40, Limit: 60, Unit: "mm", Detail: "short", Change: "20 mm more straight before bend 2"}},
+		},
+		Budget: &fit.Budget{
+			Angle: s1.Degree / 2, Length: 1, Draws: 1000, Clears: 0.953, Need95: 11.9,
+			Bends: []fit.Sensitivity{
+				{EndPerDegree: 13, EndPerTurn: 2, EndPerMM: 1, GapPerDegree: -3, GapPerTurn: -0.5, GapPerMM: -1},
+				{EndPerDegree: 11, EndPerMM: 1, GapPerDegree: -2, GapPerMM: -0.25},
+			},
 		},
 		Feet: []fit.Foot{{End: 0, Point: xyz(0, 0, 0), Normal: xyz(0, 0, 1), Error: 0.02, Packer: 1.5, Angle: 88}},
 	}
@@ -101,6 +117,9 @@ func TestGolden(t *testing.T) {
 	golden(t, "bends.csv", bends.String())
 	require.NoError(t, WriteBars(&bars, c))
 	golden(t, "bars.csv", bars.String())
+	var marks bytes.Buffer
+	require.NoError(t, WriteMarks(&marks, c))
+	golden(t, "marks.csv", marks.String())
 }
 
 func TestCageRoundTrip(t *testing.T) {
@@ -110,6 +129,8 @@ func TestCageRoundTrip(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, first, written(t, back), "the same bytes again")
 
+	assert.Equal(t, c.Bars[0].Blank.Limits, back.Bars[0].Blank.Limits)
+	assert.Equal(t, c.Bars[0].Budget.Bends, back.Bars[0].Budget.Bends)
 	for i, b := range c.Bars {
 		got := back.Bars[i]
 		require.Len(t, got.Path.Segments, len(b.Path.Segments))
@@ -225,6 +246,7 @@ func TestCSVCanBeReadAndHoldsNoFormula(t *testing.T) {
 		for _, write := range []func(*bytes.Buffer) error{
 			func(b *bytes.Buffer) error { return WriteBends(b, c) },
 			func(b *bytes.Buffer) error { return WriteBars(b, c) },
+			func(b *bytes.Buffer) error { return WriteMarks(b, c) },
 		} {
 			var b bytes.Buffer
 			require.NoError(t, write(&b))
