@@ -18,10 +18,10 @@ type Blank struct {
 type Step struct {
 	Bend      int        // 1-based, counted from end A
 	Mark      [2]float64 // from the sawn end A and from the sawn end B, mm; they sum to Blank.Length
-	Rotation  s1.Angle   // how far the tube is turned since the step before, (-180, 180] degrees, 0 for the first; sign as in tube.Bend, for a builder at the end that goes in last
+	Rotation  s1.Angle   // how far the tube is turned since the step before, (-180, 180] degrees, 0 for the first; positive: clockwise for a builder at the end that goes in last who looks towards the die
 	Angle     s1.Angle   // that the bar needs
 	Exact     s1.Angle   // to set for Angle
-	Set       s1.Angle   // Exact, rounded to what the die can be set to
+	Set       s1.Angle   // Exact, rounded up or down to what the die can be set to; see Plan
 	Gives     s1.Angle   // the angle that Set gives
 	Estimated bool       // Set comes from the material, not from test pieces
 }
@@ -29,11 +29,11 @@ type Step struct {
 // Limit is one thing that a bender can't do, with the cheapest change that
 // would make it possible.
 type Limit struct {
-	Rule   string // "grip", "tail", "angle", "radius" or "swing"
-	Bend   int    // 1-based from end A; 0: none
-	Got    float64
+	Rule   string  // "grip", "tail", "angle", "radius", "stick" or "swing"
+	Bend   int     // 1-based from end A, of a grip the later bend; 0: none
+	Got    float64 // of a swing how deep the tube runs into something
 	Limit  float64
-	Unit   string
+	Unit   string // "mm" or "deg"
 	Detail string // what is wrong, in a few words
 	Change string // what would make it possible
 }
