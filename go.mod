@@ -3,6 +3,7 @@ module barwright
 go 1.26.0
 
 require (
+	github.com/go-pdf/fpdf v0.9.0
 	github.com/golang/geo v0.0.0-20260818125358-b200a1149890
 	github.com/hschendel/stl v1.0.4
 	github.com/pelletier/go-toml/v2 v2.4.3
@@ -19,7 +20,6 @@ require (
 	github.com/BurntSushi/toml v1.6.0 // indirect
 	github.com/OpenPeeDeeP/depguard/v2 v2.3.0 // indirect
 	github.com/cpuguy83/go-md2man/v2 v2.0.7 // indirect
-	github.com/go-pdf/fpdf v0.9.0 // indirect
 	github.com/gobwas/glob v1.0.0 // indirect
 	github.com/mitchellh/colorstring v0.0.0-20190213212951-d06e56a500db // indirect
 	github.com/rivo/uniseg v0.4.7 // indirect

@@ -17,6 +17,10 @@ const (
 	Ghost               // something else's outline, for orientation: narrow, long-dashed double-dotted
 	Check               // a line of known length, to measure a print by: narrow
 	kinds
+
+	frameLine Kind = iota - 1 // of a page's own frames and maps; other lines lie on top
+	mapLine
+	allKinds
 )
 
 // Vertex is a corner of a stroke. Bulge bends the way to the next vertex into an
@@ -95,13 +99,13 @@ type style struct {
 	about string    // of its dashes, for the DXF table of line types
 }
 
-// Widths are of the series 0.25, 0.35, 0.5, 0.7 of ISO 128-2, wide to narrow as 2
+// Widths are of the series 0.18, 0.25, 0.35, 0.5, 0.7 of ISO 128-2, wide to narrow as 2
 // to 1. Dashes are in line widths d: 12 d on and 3 d off for a dashed line, 24 d,
 // 3 d, a dot, 3 d for a long-dashed dotted one (ISO 128-2, line types 02, 08 and
 // 09; from memory). The standard's dots are half a width long, which no printer
 // shows: ours are twice that. All kinds are black, so nothing is told by colour;
 // the DXF colours are for screens.
-var styles = [kinds]style{
+var styles = [allKinds]style{
 	Outline: {name: "OUTLINE", width: 0.5, aci: 7},
 	Thin:    {name: "THIN", width: 0.25, aci: 8},
 	Hidden:  {name: "HIDDEN", width: 0.35, dash: []float64{12 * 0.35, 3 * 0.35}, aci: 4, about: "dashed"},
@@ -109,4 +113,7 @@ var styles = [kinds]style{
 	Cut:     {name: "CUT", width: 0.7, aci: 6},
 	Ghost:   {name: "GHOST", width: 0.25, dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25, 0.25, 3 * 0.25}, aci: 9, about: "long-dashed double-dotted"},
 	Check:   {name: "CHECK", width: 0.25, aci: 3},
+
+	frameLine: {name: "FRAME", width: 0.25, grey: 0.5},
+	mapLine:   {name: "MAP", width: 0.18, grey: 0.35},
 }
