@@ -153,13 +153,16 @@ func choose(a, b *order) int {
 		better, worse = b, a
 	}
 	other := endName(1 - first)
-	switch lost := worse.without(better); {
-	case len(worse.limits) > len(better.limits), len(lost) > 0 && better.deep == 0:
-		l := worse.limits[lost[0]]
-		better.why = fmt.Sprintf("with end %s first, %s", other, l.Detail)
-		if l.Rule == "swing" {
-			better.why = fmt.Sprintf("with end %s first, at bend %d %s", other, l.Bend, l.Detail)
+	lost := ""
+	if which := worse.without(better); len(which) > 0 {
+		l := worse.limits[which[0]]
+		if lost = l.Detail; l.Rule == "swing" {
+			lost = fmt.Sprintf("at bend %d %s", l.Bend, l.Detail)
 		}
+	}
+	switch {
+	case len(worse.limits) > len(better.limits), lost != "" && better.deep == 0:
+		better.why = fmt.Sprintf("with end %s first, %s", other, lost)
 	case worse.deep > better.deep+swingMiss:
 		better.why = fmt.Sprintf("both ways it strikes something, this way less: %.0f mm in all against %.0f mm", better.deep, worse.deep)
 	case better.deep > 0:
@@ -169,8 +172,10 @@ func choose(a, b *order) int {
 	default:
 		better.why = "either end will do"
 	}
-	for _, i := range better.without(worse) {
-		better.limits[i].Change += fmt.Sprintf("; with end %s first this would not be in the way", other)
+	if lost != "" {
+		for _, i := range better.without(worse) {
+			better.limits[i].Change += fmt.Sprintf("; not so with end %s first, but then %s", other, lost)
+		}
 	}
 	return first
 }

@@ -3,7 +3,6 @@ package bender_test
 import (
 	"fmt"
 	"math"
-	"strings"
 	"testing"
 
 	"github.com/golang/geo/r3"
@@ -424,18 +423,12 @@ func TestPlanLimits(t *testing.T) {
 		{"radius", p, tube.Spec{Die: die(func(d *tube.Die) { d.CLR, d.Tail = 110, 0 })}, 0, []string{
 			"radius 0: the bar is laid out for a radius of 100.0 mm, the die bends 110.0 mm -> fit the bar anew with the die's radius"}},
 		{"mark off the tube", p, tube.Spec{Die: die(func(d *tube.Die) { d.Offset, d.Tail = 210, 0 })}, 120, []string{
-			"tail 1: the mark of bend 1 would lie 10.0 mm off end A of the tube -> leave 10.0 mm of trim at end A, to be sawn off after bending; with end B first this would not be in the way"}},
+			"tail 1: the mark of bend 1 would lie 10.0 mm off end A of the tube -> leave 10.0 mm of trim at end A, to be sawn off after bending; not so with end B first, but then the mark of bend 2 would lie 10.0 mm off end B of the tube"}},
 		{"nothing asked", p, tube.Spec{Die: &tube.Die{CLR: 100}}, 0, nil},
 	} {
 		t.Run(r.name, func(t *testing.T) {
 			r.spec.OD, r.spec.Wall = 40, 2
 			b := bender.Plan(&r.spec, r.path, [2]float64{0, r.after})
-			if r.name == "mark off the tube" { // with B first it lies at 80 + 120 - 210
-				assert.Equal(t, 0, b.First)
-				r.want[0] = strings.TrimSuffix(r.want[0], "; with end B first this would not be in the way")
-				assert.Equal(t, r.want[0], strings.TrimSuffix(limitsOf(b)[0], "; with end B first this would not be in the way"))
-				return
-			}
 			assert.Equal(t, r.want, limitsOf(b))
 		})
 	}

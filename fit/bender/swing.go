@@ -27,7 +27,7 @@ const (
 
 // strike is where a tube runs deepest into one thing while one bend is made.
 type strike struct {
-	depth float64  // mm
+	depth float64  // how far the tube would have to be moved there to be clear of it, mm
 	part  int      // of Machine.Frame, from 0; -1: the floor
 	at    s1.Angle // how far the bend was made by then
 	rest  bool     // it is the unbent rest behind the die
@@ -126,15 +126,26 @@ func (l *place) strikes(m *tube.Machine, radius float64) []strike {
 }
 
 // behind returns where the straight tube behind the die strikes: length mm of it.
+// The depth in a part of the frame is what the tube is too long by.
 func behind(m *tube.Machine, length, radius float64) []strike {
 	var out []strike
 	if depth := radius - m.Height; m.Height > 0 && depth > 0 {
 		out = append(out, strike{depth: depth, part: -1, rest: true})
 	}
 	for part, box := range m.Frame {
-		if depth := radius - nearest(box, r3.Vector{X: -length}, r3.Vector{}); depth > 0 {
-			out = append(out, strike{depth: depth, part: part, rest: true})
+		clear := func(length float64) bool { return nearest(box, r3.Vector{X: -length}, r3.Vector{}) >= radius }
+		if clear(length) {
+			continue
 		}
+		fits, not := 0.0, length
+		for not-fits > alongMiss {
+			if mid := (fits + not) / 2; clear(mid) {
+				fits = mid
+			} else {
+				not = mid
+			}
+		}
+		out = append(out, strike{depth: length - fits, part: part, rest: true})
 	}
 	return out
 }
@@ -246,8 +257,11 @@ func (s strike) says() string {
 	if s.part >= 0 {
 		what = fmt.Sprintf("part %d of the frame", s.part+1)
 	}
-	if s.rest {
-		return fmt.Sprintf("the tube behind the die runs %.0f mm into %s", up(s.depth, 1), what)
+	switch {
+	case s.rest && s.part >= 0:
+		return fmt.Sprintf("the tube behind the die is %.0f mm too long for %s", up(s.depth, 1), what)
+	case s.rest:
+		return fmt.Sprintf("the tube behind the die lies %.0f mm in %s", up(s.depth, 1), what)
 	}
 	return fmt.Sprintf("the tube runs %.0f mm into %s when %.0f deg are bent", up(s.depth, 1), what, tube.Degrees(s.at))
 }
@@ -258,7 +272,7 @@ func (s strike) change() string {
 	case s.part < 0:
 		return fmt.Sprintf("stand the bender %.0f mm higher", up(s.depth+swingChord, 1))
 	case s.rest:
-		return fmt.Sprintf("move part %d of the frame out of the way of the tube behind the die", s.part+1)
+		return fmt.Sprintf("make %.0f mm more room behind the die, where part %d of the frame is", up(s.depth+alongMiss, 1), s.part+1)
 	}
 	return fmt.Sprintf("move part %d of the frame out of the way, or make the bar of two tubes", s.part+1)
 }

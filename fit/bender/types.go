@@ -31,7 +31,7 @@ type Step struct {
 type Limit struct {
 	Rule   string  // "grip", "tail", "angle", "radius", "stick" or "swing"
 	Bend   int     // 1-based from end A, of a grip the later bend; 0: none
-	Got    float64 // of a swing how deep the tube runs into something
+	Got    float64 // of a swing how far the tube, where it is deepest in something, would have to be moved; of the tube behind the die what it is too long by
 	Limit  float64
 	Unit   string // "mm" or "deg"
 	Detail string // what is wrong, in a few words
