@@ -100,10 +100,11 @@ type Blocker struct {
 }
 
 // EndCut is the shape of a bar's end. Lengths are mm along the bar's last
-// straight from its node, positive towards the bar's other end: what lies on
-// the other side of the curve is waste. The curves have as many values as were
-// asked for, at clock positions 360 i / n of the bar (from its reference line,
-// clockwise seen from end A).
+// straight, or its extension, from its node, positive towards the bar's other
+// end: what lies on the other side of the curve is waste. Both curves have one
+// value for each degree of clock, 360 in all, at clock positions 0, 1, ..., 359
+// of the bar (from its reference line, clockwise seen from end A; see
+// tube.AtClock).
 type EndCut struct {
 	Kind  CutKind
 	Outer []float64 // where the outside of the tube ends
@@ -130,42 +131,98 @@ func (e EndCut) Beyond() float64 {
 	return beyond
 }
 
-// Budget says what errors in a bar's bends do to it.
+// Budget says what errors in a bar's bends do to it; package fit/budget says how
+// it is worked out. Clears and Need95 are NaN, and Draws is 0, where there is no
+// shell.
 type Budget struct {
 	Angle  s1.Angle // the tolerance of every bend's angle and rotation, one that is held 95 times of 100
 	Length float64  // the tolerance of every straight, likewise, mm
 	Bends  []Sensitivity
 	Draws  int     // bars drawn at random within the tolerances
-	Clears float64 // share of them that still clear the shell
+	Clears float64 // share of them, 0 to 1, that touch the shell nowhere but in foot zones
 	Need95 float64 // clearance at which 95 % of them would, mm
 }
 
-// Sensitivity is what an error in one bend does when end A is held in place.
-// Gap figures are changes of the bar's smallest gap: negative, it gets smaller;
-// each is the worse of an error in one and in the other direction.
+// Sensitivity is what an error in one bend does when end A is held in place: the
+// worse of one degree or one mm too much and too little. Gap figures are changes
+// of the bar's smallest gap: negative, it gets smaller; NaN: there is no shell.
 type Sensitivity struct {
 	EndPerDegree float64 // far end, mm per degree of angle
-	EndPerTurn   float64 // far end, mm per degree of rotation
+	EndPerTurn   float64 // far end, mm per degree of rotation; 0 for the first bend, which has none
 	EndPerMM     float64 // far end, mm per mm of the straight before the bend
 	GapPerDegree float64 // mm per degree of angle
-	GapPerTurn   float64 // mm per degree of rotation
-	GapPerMM     float64 // mm per mm
+	GapPerTurn   float64 // mm per degree of rotation; 0 for the first bend
+	GapPerMM     float64 // mm per mm of the straight before the bend
 }
 
-// Joint is a landed end. Angle in degrees, lengths in mm.
+// Joint is a landed end: where a bar, the branch, is notched to sit on another,
+// its target. Angles in degrees, lengths in mm.
 type Joint struct {
-	Name   string // J1, J2, ...
-	Bar    string
-	End    string // "A" or "B"
-	Onto   string
+	Name string // J1, J2, ...
+	Bar  string // the branch
+	End  string // "A" or "B" of the branch
+	Onto string // the target
+
 	Angle  float64 // acute angle between the centrelines
-	Offset float64
-	Clock  float64
-	At     float64
-	Long   float64
-	Short  float64
-	Node   r3.Vector
-	Bead   []r3.Vector
+	Offset float64 // between the lines of the centrelines, positive where the branch's lies on the side w x d of the target's: w from the node back along the branch, d along the target from its end A
+	Clock  float64 // where the branch stands on the target, from its reference line, clockwise seen from its end A
+	Wrap   float64 // the same round the target's outside, mm
+	At     float64 // of the node along the target from its end A
+
+	// The bead is where the outsides of branch and target meet. Distances from
+	// the node along the branch, as in EndCut: to the far and the near end of it.
+	Long, Short float64
+	Node        r3.Vector
+	Bead        []r3.Vector // 72 points at the branch's clock 0, 5, ... degrees; closed, the first is not repeated
+	Length      float64     // of the bead
+
+	// The opening in which the weld is laid, between the two surfaces square to
+	// the bead: 90 on a post on a plate, the joint's angle in the crotch.
+	WedgeMin, WedgeMax float64
+
+	Order  int      // of the ends that meet at this node this is the Order-th to be cut, from 1
+	Around []string // bars besides Onto that the notch goes round, in the cage's order
+	Open   float64  // part of the branch's girth, 0 to 1, that meets no bar: the branch is wider than its target or beside it
+
+	Saw   Saw
+	Vent  *Vent  // nil: none wanted, or no room for one
+	Zones []Zone // bare metal for the weld: the branch first, then the bars it meets
+}
+
+// Saw is how to cut a notch in a hole-saw notcher: the saw takes the place of
+// the target. Lengths in mm, angles in degrees.
+type Saw struct {
+	Size     float64 // the saw's diameter, that of the target
+	Nearest  float64 // the nearest diameter in sixteenths of an inch
+	Angle    float64 // by which the branch is turned off square to the saw: 90 - Joint.Angle
+	Offset   float64 // between the axes of branch and saw, as Joint.Offset
+	Clock    float64 // of the branch: the line that goes into the notcher's plane of tilt, on the side where branch and saw close
+	Deepest  float64 // from the node along the branch to the far end of the notch
+	Shortest float64 // from the node to its near end; negative: beyond the node
+	Depth    float64 // how deep the saw has to go along its axis
+	Passes   int     // 1: from one side; 2: from both sides, turning the branch half round the saw; 0: the saw does not reach
+	Exact    bool    // false: the target is bent there, or the notch goes round other bars too, so that no saw cuts it
+}
+
+// Vent is a small hole in a tube's wall inside a joint, through which the air
+// of the branch gets out while it is welded. Lengths in mm, degrees.
+type Vent struct {
+	Bar      string    // that is drilled
+	At       float64   // along it from its end A
+	Clock    float64   // from its reference line, clockwise seen from its end A
+	Wrap     float64   // the same round its outside
+	Point    r3.Vector // its centre on the tube's outside
+	Diameter float64
+	Margin   float64 // from its edge to the edge of the branch's bore
+}
+
+// Zone is a length of bar to keep bare for a weld. mm and degrees.
+type Zone struct {
+	Joint    string // "": a foot
+	Bar      string
+	From, To float64    // along the bar from its end A
+	Round    bool       // all round
+	Clock    [2]float64 // else from the first clockwise to the second, from the bar's reference line seen from its end A
 }
 
 // Severity ranks findings.

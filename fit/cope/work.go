@@ -1,0 +1,119 @@
+package cope
+
+import (
+	"math"
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"github.com/golang/geo/r3"
+	"github.com/golang/geo/s1"
+
+	"barwright/fit"
+	"barwright/fit/job"
+	"barwright/fit/tube"
+	"barwright/mesh"
+)
+
+// clocks is how many lines along the tube a cut is worked out on: one for each
+// degree. Between two lines of a 50 mm tube a curve departs from its chord by
+// less than 0.01 mm, but for its kinks.
+const clocks = 360
+
+// beads is how many of them give the bead.
+const beads = 72
+
+// Work works out where the bars of a cage meet and how their ends are cut: it
+// fills in c.Joints and the Cuts of every bar, and returns what is to be said
+// about them. Landed ends are notched, feet get a mitre, free ends are square.
+// Bars must have path, tube and ends; feet are those that fit.Evaluate found.
+// sh may be nil. workers is how many goroutines work at once, 0 or less: as
+// many as there are processors; the result does not depend on it.
+func Work(c *fit.Cage, j *job.Job, sh *mesh.Shell, workers int) []fit.Finding {
+	var found []fit.Finding
+	for _, b := range c.Bars {
+		b.Cuts = [2]fit.EndCut{}
+		if !usable(b) {
+			continue
+		}
+		for e, end := range b.Ends {
+			b.Cuts[e] = square()
+			if end.Kind == job.Foot {
+				found = append(found, mitre(b, e)...)
+			}
+		}
+	}
+	all := landings(c)
+	order(c, all)
+	joints := make([]fit.Joint, len(all))
+	more := make([][]fit.Finding, len(all))
+	parallel(len(all), workers, func(i int) { joints[i], more[i] = all[i].joint(c, j, i) })
+	c.Joints = joints
+	for _, f := range more {
+		found = append(found, f...)
+	}
+	return found
+}
+
+// parallel calls task(0) to task(n-1) on several goroutines.
+func parallel(n, workers int, task func(int)) {
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range min(workers, n) {
+		wg.Go(func() {
+			for i := next.Add(1) - 1; int(i) < n; i = next.Add(1) - 1 {
+				task(int(i))
+			}
+		})
+	}
+	wg.Wait()
+}
+
+func square() fit.EndCut {
+	return fit.EndCut{Kind: fit.Square, Outer: make([]float64, clocks), Inner: make([]float64, clocks)}
+}
+
+// mitre cuts end e of a bar, a foot, along the upper side of its plate. The
+// node is under the plate, on the shell.
+func mitre(b *fit.Bar, e int) []fit.Finding {
+	s := station(b, e)
+	node, w := b.Path.At(s)
+	if e == 1 {
+		w = w.Mul(-1)
+	}
+	for _, f := range b.Feet {
+		if f.End != e {
+			continue
+		}
+		slope := w.Dot(f.Normal)
+		if !(slope > math.Sin(sharpest*math.Pi/180)) {
+			return []fit.Finding{{
+				Severity: fit.Error, Rule: "landing", Bar: b.Name, Got: math.Asin(slope) * 180 / math.Pi, Limit: sharpest, Unit: "deg", At: &node,
+				Message: "end " + endName(e) + " runs so flat along the shell that its end can't be cut to it; it is left square",
+			}}
+		}
+		thick := 0.0
+		if b.Job != nil {
+			thick = b.Job.Plate.Thickness
+		}
+		cut := fit.EndCut{Kind: fit.Mitre}
+		for i := range clocks {
+			lean := tube.AtClock(b.Path, s, s1.Angle(i)*s1.Degree).Dot(f.Normal)
+			cut.Outer = append(cut.Outer, (thick-b.Radius()*lean)/slope)
+			cut.Inner = append(cut.Inner, (thick-b.Tube.Inner()/2*lean)/slope)
+		}
+		b.Cuts[e] = cut
+	}
+	return nil
+}
+
+func endName(e int) string { return string(rune('A' + e)) }
+
+// pointer gives a finding its own copy of a place.
+func pointer(v r3.Vector) *r3.Vector { return &v }
+
+// degrees of an angle in radians, without the last bits of noise.
+func degrees(rad float64) float64 { return math.Round(rad*180/math.Pi*1e9) / 1e9 }
