@@ -23,7 +23,7 @@ func ReferenceAt(p *Path, s float64) r3.Vector {
 			break
 		}
 		turn := min(s-g.Start, g.Length) / g.Radius
-		ref = rotate(ref, g.Axis, turn)
+		ref = Rotate(ref, g.Axis, s1.Angle(turn))
 	}
 	return ref
 }
@@ -54,8 +54,8 @@ func ClockOf(p *Path, s float64, v r3.Vector) s1.Angle {
 	return s1.Angle(a)
 }
 
-// rotate turns v about the unit axis, right-handed, by an angle in radians.
-func rotate(v, axis r3.Vector, angle float64) r3.Vector {
-	sin, cos := math.Sincos(angle)
+// Rotate turns v about an axis of unit length through the origin, right-handed.
+func Rotate(v, axis r3.Vector, angle s1.Angle) r3.Vector {
+	sin, cos := math.Sincos(float64(angle))
 	return v.Mul(cos).Add(axis.Cross(v).Mul(sin)).Add(axis.Mul(axis.Dot(v) * (1 - cos)))
 }
