@@ -48,10 +48,10 @@ const leastTurn = 0.05
 
 // Figures of a dial, mm from the hole outwards. (Taste, no source.)
 const (
-	dialOne     = 4.0 // lines of the scale
-	dialFive    = 7.0
-	dialTen     = 10.0
-	dialNumbers = 14.0 // middle of the numbers
+	dialOne     = 2.5 // lines of the scales, at the hole and at the ring
+	dialFive    = 4.0
+	dialTen     = 7.0
+	dialNumbers = 10.5 // middle of the numbers
 	dialRing    = 19.0
 	dialLines   = 32.0 // end of the lines to turn from and to
 	dialBeside  = 12.0 // before it, the figure beside a line starts
@@ -72,10 +72,11 @@ func (t *templater) dial(u turn) *draw.Drawing {
 	d.Circle(draw.Thin, r2.Point{}, hole+dialRing)
 	for k := range 360 {
 		a := s1.Angle(k) * s1.Degree
-		long := dialOne
+		tick := func(from, to float64) { d.Line(draw.Thin, at(hole+from, a), at(hole+to, a)) }
 		switch {
 		case k%10 == 0:
-			long = dialTen
+			tick(0, dialTen)
+			tick(dialRing-dialFive, dialRing)
 			// Small tubes have no room for a number at every line.
 			if k%30 == 0 || hole >= 15 {
 				d.Texts = append(d.Texts, draw.Text{
@@ -84,9 +85,12 @@ func (t *templater) dial(u turn) *draw.Drawing {
 				})
 			}
 		case k%5 == 0:
-			long = dialFive
+			tick(0, dialFive)
+			tick(dialRing-dialFive, dialRing)
+		default:
+			// At the hole single degrees would be a grey band.
+			tick(dialRing-dialOne, dialRing)
 		}
-		d.Line(draw.Thin, at(hole, a), at(hole+long, a))
 	}
 	half := hole + dialCard
 	d.Polygon(draw.Outline, r2.Point{X: -half, Y: -half}, r2.Point{X: half, Y: -half}, r2.Point{X: half, Y: half}, r2.Point{X: -half, Y: half})

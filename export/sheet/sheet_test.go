@@ -200,7 +200,7 @@ func TestSheetsOfACage(t *testing.T) {
 	assert.Contains(t, strings.Join(sheets[0].Drawing.Notes, "\n"), "J1  at 400.0, clock 180.0°, edge away from the figures: cross")
 	assert.Contains(t, notes, "J3  at 500.0")
 	assert.Contains(t, notes, "(on side bar (mirror) only)")
-	for _, want := range []string{"bend 1", "bend 4", "A", "B", "N0", "N5", "cut square", "J1  400.0", "main hoop", "reference line"} {
+	for _, want := range []string{"bend 1", "bend 4", "A", "B", "N0", "N5", "cut square", "J1  400.0", "main hoop, seen from the front of the car", "reference line"} {
 		assert.True(t, says(sheets[0].Drawing, want), want)
 	}
 	assert.True(t, says(sheets[1].Drawing, "bend 2 starts here"))

@@ -162,7 +162,7 @@ func (t *templater) draw(v view, r run) *draw.Drawing {
 	for i := range cuts {
 		t.endBlock(d, r, i, cuts[i], !slim(tubeBox))
 	}
-	t.nameInTube(d, r)
+	t.nameInTube(d, v, r)
 	t.dimensions(d, r, tubeBox)
 
 	d.Notes = t.notes(v, r, tubeBox.Size(), reference, marks)
@@ -307,14 +307,19 @@ func (t *templater) endBlock(d *draw.Drawing, r run, i int, c cut, wide bool) {
 	block(d, p, dir, lines...)
 }
 
-// nameInTube writes the bar's name in the tube, so that a cut-out still has it.
-func (t *templater) nameInTube(d *draw.Drawing, r run) {
+// nameInTube writes the bar's name and the face in the tube, so that a cut-out
+// still has them, and a page without notes.
+func (t *templater) nameInTube(d *draw.Drawing, v view, r run) {
 	l := r.longest()
 	if t.bar.Radius() < 3*medium {
 		return
 	}
 	p := l.from.Add(l.to).Mul(0.5).Sub(left(l.dir).Mul(labelSide(r) * t.bar.Radius() / 2))
-	level(d, p, l.dir, draw.Text{Height: medium, Words: name(t.bar.Name), Bold: true}, l.length)
+	text := draw.Text{Height: medium, Words: name(t.bar.Name) + ", " + v.face, Bold: true}
+	if text.Width() > l.length {
+		text.Words = name(t.bar.Name)
+	}
+	level(d, p, l.dir, text, l.length)
 }
 
 // level writes a text along dir or against it, so that it can be read, with its
