@@ -57,7 +57,7 @@ func straights(b *fit.Bar) []fit.Finding {
 		if to-from >= limit-lengthTol {
 			return
 		}
-		at, _ := b.Path.At((from + to) / 2)
+		at, _ := b.Path.At((max(from, 0) + min(to, b.Path.Length)) / 2)
 		got, need := figures(to-from, limit)
 		source := ""
 		if isDefault {
@@ -65,10 +65,10 @@ func straights(b *fit.Bar) []fit.Finding {
 		}
 		out = append(out, fit.Finding{
 			Severity: fit.Error, Rule: rule, Bend: bend, Got: to - from, Limit: limit, Unit: "mm", At: &at,
-			Message: fmt.Sprintf("the straight %s is %s mm, die %q needs %s mm (%s%s)", what, got, d.Name, need, rule, source),
+			Message: fmt.Sprintf("the straight %s is %s mm, die %q needs %s mm (%s%s)%s", what, got, d.Name, need, rule, source, change(b, rule, bend)),
 		})
 	}
-	last := 0.0
+	last := -beyond(b, 0) // what is cut off later can be held, too
 	for i, g := range arcs {
 		if i == 0 {
 			judge("tail", 1, last, g.Start, d.Tail, d.TailDefault, "before bend 1")
@@ -77,7 +77,7 @@ func straights(b *fit.Bar) []fit.Finding {
 		}
 		last = g.Start + g.Length
 	}
-	judge("tail", len(arcs), last, b.Path.Length, d.Tail, d.TailDefault, fmt.Sprintf("after bend %d", len(arcs)))
+	judge("tail", len(arcs), last, b.Path.Length+beyond(b, 1), d.Tail, d.TailDefault, fmt.Sprintf("after bend %d", len(arcs)))
 	return out
 }
 
@@ -104,7 +104,7 @@ func bends(b *fit.Bar) []fit.Finding {
 			got, limit := figures(angle, most)
 			out = append(out, fit.Finding{
 				Severity: fit.Error, Rule: "angle", Bend: i + 1, Got: angle, Limit: most, Unit: "deg", At: &at,
-				Message: fmt.Sprintf("bend %d turns %s deg, die %q bends no more than %s deg", i+1, got, b.Tube.Die.Name, limit),
+				Message: fmt.Sprintf("bend %d turns %s deg, die %q bends no more than %s deg%s", i+1, got, b.Tube.Die.Name, limit, change(b, "angle", i+1)),
 			})
 		}
 	}
@@ -132,6 +132,9 @@ func stick(b *fit.Bar) []fit.Finding {
 	cut := b.Table.Cut
 	if cut == 0 {
 		cut = b.Path.Length
+	}
+	if b.Blank != nil {
+		cut = b.Blank.Length
 	}
 	if limit <= 0 || cut <= limit+lengthTol {
 		return nil

@@ -23,6 +23,9 @@ type Options struct {
 	// Keepouts holds the meshes (mm) of the job's mesh keep-outs, by the file
 	// name as written in the job. One that is missing gives an error finding.
 	Keepouts map[string]*mesh.Mesh
+	// Joints holds what was found out about the joints (see fit/cope); it is
+	// sorted in.
+	Joints []fit.Finding
 	// Workers is how many goroutines work at once; 0 or less: as many as there
 	// are processors. The findings do not depend on it.
 	Workers int
@@ -36,7 +39,7 @@ const (
 
 // The rules, in the order in which a bar's findings are sorted.
 var rules = []string{
-	"clearance", "keepout", "grip", "tail", "angle", "radius", "stick", "flat", "reach", "landing",
+	"clearance", "keepout", "grip", "tail", "angle", "radius", "swing", "stick", "flat", "reach", "landing",
 	"clash", "joint-angle", "outside", "tight", "scan-accuracy", "tube", "sheet", "access", "order", "way-in",
 }
 
@@ -59,7 +62,7 @@ func Cage(c *fit.Cage, j *job.Job, sh *mesh.Shell, opt Options) []fit.Finding {
 		}
 	}
 	var tasks []func() []fit.Finding
-	found := k.wholeCage()
+	found := append(k.wholeCage(), opt.Joints...)
 	for i := range j.Keepouts {
 		s, err := newSolid(&j.Keepouts[i], opt.Keepouts)
 		if err != nil {
@@ -149,7 +152,7 @@ func btoi(b bool) int {
 func (k *checker) bar(b *fit.Bar) []fit.Finding {
 	var out []fit.Finding
 	for _, rule := range []func(*fit.Bar) []fit.Finding{
-		k.clearance, k.keepouts, straights, bends, stick, flat, k.reach, k.landing, k.outside, tight, k.suspects, tubeAndDie,
+		k.clearance, spread, k.keepouts, straights, bends, swing, stick, flat, k.reach, k.landing, k.outside, tight, k.suspects, tubeAndDie,
 	} {
 		for _, f := range rule(b) {
 			f.Bar = b.Name
