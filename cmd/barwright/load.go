@@ -10,6 +10,7 @@ import (
 
 	"barwright/fit"
 	"barwright/fit/check"
+	"barwright/fit/finish"
 	"barwright/fit/job"
 	"barwright/mesh"
 	axes "barwright/mesh/align"
@@ -280,7 +281,10 @@ func (in *input) fit(ctx context.Context, opt fit.Options, p *progress) (*fit.Ca
 	cage.Shell.File = in.job.Shell.File
 	cage.Shell.Triangles = in.report.Triangles
 	cage.Shell.Unit = job.Unit(in.report.Unit.String())
-	cage.Findings = check.Cage(cage, in.job, shell, check.Options{Keepouts: in.keepouts, Workers: opt.Workers})
+	err = finish.Cage(ctx, cage, in.job, shell, check.Options{Keepouts: in.keepouts, Workers: opt.Workers})
+	if err != nil {
+		return nil, err
+	}
 	return cage, ctx.Err()
 }
 

@@ -46,6 +46,8 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, p *progress) (files 
 	put("cage.json", func(w io.Writer) error { return table.WriteCage(w, c) })
 	put("bends.csv", func(w io.Writer) error { return table.WriteBends(w, c) })
 	put("bars.csv", func(w io.Writer) error { return table.WriteBars(w, c) })
+	put("marks.csv", func(w io.Writer) error { return table.WriteMarks(w, c) })
+	put("budget.csv", func(w io.Writer) error { return table.WriteBudget(w, c) })
 	names := make([]string, len(c.Bars))
 	for i, b := range c.Bars {
 		names[i] = b.Name

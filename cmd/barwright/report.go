@@ -7,6 +7,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"github.com/golang/geo/s1"
+
 	"barwright/export/table"
 	"barwright/fit"
 	"barwright/fit/job"
@@ -28,7 +30,7 @@ func printCage(w io.Writer, c *fit.Cage, j *job.Job, notes []string, bends, all 
 	p.printf("\n")
 	p.printf("%s\n", align(barRows(c, l), "lllrrrrrrl"))
 	if bends {
-		p.printf("%s\n", align(bendRows(c, l), "llrrrrr"))
+		p.printf("%s\n", align(bendRows(c, l), "llrrrrrr"))
 	}
 	length, mass := 0.0, 0.0
 	for _, b := range c.Bars {
@@ -62,21 +64,26 @@ func endWord(e job.End) string {
 	return "bar"
 }
 
+// bendRows gives for each bar the blank to saw off and then its bends in the
+// order in which they are made, with marks from the sawn ends.
 func bendRows(c *fit.Cage, l lengths) [][]string {
-	deg := func(v float64) string { return table.Fixed(v, 1) }
-	rows := [][]string{{"bar", "bend", "feed " + l.unit(), "rotation deg", "angle deg", "set deg", "mark " + l.unit()}}
+	deg := func(a s1.Angle) string { return table.Fixed(tube.Degrees(a), 1) }
+	rows := [][]string{{"bar", "step", "bend", "mark from A " + l.unit(), "from B", "turn deg", "set deg", "angle deg"}}
 	for _, b := range c.Bars {
-		for i, t := range b.Table.Bends {
-			set := deg(tube.Degrees(t.Set))
-			if t.Estimated {
+		if b.Blank == nil {
+			continue
+		}
+		rows = append(rows, []string{oneLine(b.Name), "saw", "", l.format(b.Blank.Length)})
+		for i, s := range b.Blank.Steps {
+			set := table.Fixed(tube.Degrees(s.Set), 2)
+			if s.Estimated {
 				set = "~" + set
 			}
 			rows = append(rows, []string{
-				oneLine(b.Name), strconv.Itoa(i + 1), l.format(t.Feed), deg(tube.Degrees(t.Rotation)),
-				deg(tube.Degrees(t.Angle)), set, l.format(t.Mark),
+				"  end " + "AB"[b.Blank.First:b.Blank.First+1] + " first", strconv.Itoa(i + 1), strconv.Itoa(s.Bend),
+				l.format(s.Mark[0]), l.format(s.Mark[1]), deg(s.Rotation), set, deg(s.Angle),
 			})
 		}
-		rows = append(rows, []string{oneLine(b.Name), "tail", l.format(b.Table.Tail)})
 	}
 	return rows
 }
