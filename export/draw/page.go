@@ -182,6 +182,7 @@ func Tile(d *Drawing, p Paper) ([]Page, error) {
 func wholePage(d *Drawing) (Page, error) {
 	framed, box := d.framed()
 	box = box.ExpandedByMargin(printMargin - around)
+	box.X.Hi = max(box.X.Hi, box.X.Lo+leastWide+2*printMargin)
 	size := box.Size()
 	if max(size.X, size.Y) > largestSide {
 		return Page{}, fmt.Errorf("drawing %q needs a page of %.0f x %.0f mm, and a PDF page has at most %g mm (200 in): print it in tiles", fitted(d.Title, 1, false, 60), size.X, size.Y, largestSide)
@@ -254,24 +255,22 @@ func Arrange(ds []*Drawing, p Paper) ([]Page, error) {
 		if err := d.check(); err != nil {
 			return nil, err
 		}
-		c, fits := newCell(d), false
-		for _, onSide := range [2]bool{false, true} {
-			r := newRoom(p, onSide, nil, false)
-			if size := r.area.Size(); c.size.X > size.X || c.size.Y > size.Y {
-				continue
-			}
-			if open == nil || open.room.paper != r.paper || !open.put(c) {
-				closeIt()
-				open = &shelf{room: r, page: r.page(""), top: r.area.Y.Hi, x: r.area.X.Lo}
-				open.put(c)
-			}
-			fits = true
-			break
-		}
-		if fits {
+		c := newCell(d)
+		if open != nil && open.put(c) {
 			continue
 		}
 		closeIt()
+		for _, onSide := range [2]bool{false, true} {
+			r := newRoom(p, onSide, nil, false)
+			s := &shelf{room: r, page: r.page(""), top: r.area.Y.Hi, x: r.area.X.Lo}
+			if s.put(c) {
+				open = s
+				break
+			}
+		}
+		if open != nil {
+			continue
+		}
 		tiles, err := Tile(d, p)
 		if err != nil {
 			return nil, err
@@ -313,7 +312,7 @@ func (s *shelf) put(c cell) bool {
 	if s.x+c.size.X > s.room.area.X.Hi && s.low > 0 {
 		s.top, s.low, s.x = s.low-cellGap, 0, s.room.area.X.Lo
 	}
-	if s.top-c.size.Y < s.room.area.Y.Lo {
+	if s.x+c.size.X > s.room.area.X.Hi || s.top-c.size.Y < s.room.area.Y.Lo {
 		return false
 	}
 	corner := r2.Point{X: s.x, Y: s.top}

@@ -9,7 +9,6 @@ import (
 
 	"github.com/go-pdf/fpdf"
 	"github.com/golang/geo/r2"
-	"golang.org/x/image/font/sfnt"
 )
 
 // pointsPerMM is the unit of a PDF, 1/72 in, in one mm (ISO 32000-1, 8.3.2).
@@ -38,7 +37,7 @@ func WritePDF(w io.Writer, title string, pages []Page) error {
 	f.SetCreationDate(then)
 	f.SetModificationDate(then)
 	f.SetCatalogSort(true)
-	f.SetTitle(printable(title), true)
+	f.SetTitle(faces[0].shown(title), true)
 	f.SetProducer("barwright", false)
 	// The library has no call for the wish to be printed in true size, which is what
 	// print dialogues then offer first (ISO 32000-1, 12.2; from memory), but writes
@@ -50,10 +49,9 @@ func WritePDF(w io.Writer, title string, pages []Page) error {
 	for _, t := range faces {
 		f.AddUTF8FontFromBytes(t.name, "", t.data)
 	}
-	letters := [2]map[sfnt.GlyphIndex]rune{{}, {}}
 	for i, p := range pages {
 		f.AddPageFormat("P", fpdf.SizeType{Wd: p.Paper.Width, Ht: p.Paper.Height})
-		c := pdfPage{f: f, high: p.Paper.Height, letters: letters}
+		c := pdfPage{f: f, high: p.Paper.Height}
 		c.draw(&p.under, r2.Point{}, r2.EmptyRect())
 		for _, v := range p.views {
 			c.draw(v.d, v.at, v.clip)
@@ -68,32 +66,8 @@ func WritePDF(w io.Writer, title string, pages []Page) error {
 
 // pdfPage draws on the last page of a PDF.
 type pdfPage struct {
-	f       *fpdf.Fpdf
-	high    float64 // of the paper, mm
-	letters [2]map[sfnt.GlyphIndex]rune
-}
-
-// words returns words as they are put on paper. Of letters that look the same, the
-// first one met stands for all: the library's cut-out of the font would otherwise
-// depend on the order of a map.
-func (c pdfPage) words(t Text) string {
-	f := face(t.Bold)
-	seen := c.letters[0]
-	if t.Bold {
-		seen = c.letters[1]
-	}
-	var b sfnt.Buffer
-	return strings.Map(func(r rune) rune {
-		g, err := f.font.GlyphIndex(&b, r)
-		if err != nil {
-			return '?'
-		}
-		if first, ok := seen[g]; ok {
-			return first
-		}
-		seen[g] = r
-		return r
-	}, f.shown(t.Words))
+	f    *fpdf.Fpdf
+	high float64 // of the paper, mm
 }
 
 // draw draws a drawing whose origin is at a point of the page. Nothing is drawn
@@ -157,7 +131,7 @@ func (c pdfPage) draw(d *Drawing, at r2.Point, clip r2.Rect) {
 			continue
 		}
 		face := face(t.Bold)
-		words := c.words(t)
+		words := face.shown(t.Words)
 		if words == "" {
 			continue
 		}

@@ -1,12 +1,12 @@
 package draw
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"sync"
 	"unicode"
 
-	"golang.org/x/image/font"
 	"golang.org/x/image/font/gofont/gobold"
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/sfnt"
@@ -22,12 +22,7 @@ const mostRunes = 300
 // printable makes free text safe for one line of a drawing: what is not
 // printable becomes a blank, and a line longer than any page is cut.
 func printable(text string) string {
-	text = strings.TrimSpace(strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) || r == unicode.ReplacementChar {
-			return ' '
-		}
-		return r
-	}, text))
+	text = strings.TrimSpace(strings.Map(blanked, text))
 	n := 0
 	for i := range text {
 		if n++; n > mostRunes {
@@ -35,6 +30,14 @@ func printable(text string) string {
 		}
 	}
 	return text
+}
+
+// blanked returns a blank for a rune that can't be printed.
+func blanked(r rune) rune {
+	if !unicode.IsPrint(r) || r == unicode.ReplacementChar {
+		return ' '
+	}
+	return r
 }
 
 // ascii is for formats that know no other letters: "?" for what is not ASCII.
@@ -52,30 +55,70 @@ func ascii(text string) string {
 type typeface struct {
 	name   string
 	data   []byte
-	font   *sfnt.Font
-	em     float64 // units of the font in its size
-	height float64 // of capital letters, in sizes
+	height float64       // of capital letters, in sizes of the font
+	glyphs []glyph       // by rune, up to the last one that the font has
+	double map[rune]rune // letters that look like one before them: that one
+}
+
+type glyph struct {
+	has   bool
+	width float64 // in sizes of the font
 }
 
 var typefaces = sync.OnceValues(func() ([2]*typeface, error) {
 	faces := [2]*typeface{{name: "regular", data: goregular.TTF}, {name: "bold", data: gobold.TTF}}
 	for _, f := range faces {
-		var err error
-		if f.font, err = sfnt.Parse(f.data); err != nil {
-			return faces, err
+		if err := f.read(); err != nil {
+			return faces, fmt.Errorf("the %s font: %w", f.name, err)
 		}
-		units := f.font.UnitsPerEm()
-		f.em = float64(units)
-		var b sfnt.Buffer
-		// At one pixel a unit, fixed-point pixels are the font's own whole units.
-		m, err := f.font.Metrics(&b, fixed.I(int(units)), font.HintingNone)
-		if err != nil {
-			return faces, err
-		}
-		f.height = float64(m.CapHeight) / 64 / f.em
 	}
 	return faces, nil
 })
+
+// read fills in what the font says. Words are measured often, and asking the font
+// for each letter takes a hundred times as long as looking into a table.
+func (f *typeface) read() error {
+	font, err := sfnt.Parse(f.data)
+	if err != nil {
+		return err
+	}
+	var b sfnt.Buffer
+	// At one pixel a unit, fixed-point pixels are the font's own whole units.
+	em := float64(font.UnitsPerEm())
+	size := fixed.I(int(font.UnitsPerEm()))
+	m, err := font.Metrics(&b, size, 0)
+	if err != nil {
+		return err
+	}
+	f.height = float64(m.CapHeight) / 64 / em
+	f.double = map[rune]rune{}
+	first := map[sfnt.GlyphIndex]rune{}
+	for r := ' '; r <= lastRune; r++ {
+		g, err := font.GlyphIndex(&b, r)
+		if err != nil {
+			return err
+		}
+		f.glyphs = append(f.glyphs, glyph{})
+		if g == 0 {
+			continue
+		}
+		a, err := font.GlyphAdvance(&b, g, size, 0)
+		if err != nil {
+			return err
+		}
+		f.glyphs[r-' '] = glyph{true, float64(a) / 64 / em}
+		if one, ok := first[g]; ok {
+			f.double[r] = one
+		} else {
+			first[g] = r
+		}
+	}
+	return nil
+}
+
+// lastRune is the end of the range in which the Go fonts have letters: Latin,
+// Greek, Cyrillic, signs and box drawings, up to the geometric shapes.
+const lastRune = 0x25ff
 
 // face returns the typeface of a text. The fonts are part of the program, so one
 // that can't be read is a fault of its making.
@@ -90,47 +133,36 @@ func face(bold bool) *typeface {
 	return faces[0]
 }
 
-// has says whether the font has a letter.
-func (f *typeface) has(r rune) bool {
-	var b sfnt.Buffer
-	g, err := f.font.GlyphIndex(&b, r)
-	return err == nil && g != 0
+// letter returns a letter as it is put on paper: "?" if the font lacks it, and of
+// letters that look the same always the first, since the order of a map would
+// choose among them when the font is cut down for a PDF.
+func (f *typeface) letter(r rune) rune {
+	if i := r - ' '; i < 0 || int(i) >= len(f.glyphs) || !f.glyphs[i].has {
+		return '?'
+	}
+	if one, ok := f.double[r]; ok {
+		return one
+	}
+	return r
 }
 
-// shown returns words as they are put on paper: "?" for letters that the font
-// lacks.
-func (f *typeface) shown(words string) string {
-	return strings.Map(func(r rune) rune {
-		if !f.has(r) {
-			return '?'
-		}
-		return r
-	}, printable(words))
-}
+// shown returns words as they are put on paper.
+func (f *typeface) shown(words string) string { return strings.Map(f.letter, printable(words)) }
 
 // width returns the width of words in sizes of the font.
 func (f *typeface) width(words string) float64 {
-	var b sfnt.Buffer
 	sum := 0.0
-	for _, r := range f.shown(words) {
-		g, err := f.font.GlyphIndex(&b, r)
-		if err != nil {
-			continue
-		}
-		a, err := f.font.GlyphAdvance(&b, g, fixed.I(int(f.em)), font.HintingNone)
-		if err != nil {
-			continue
-		}
-		sum += float64(a) / 64
+	for _, r := range words {
+		sum += f.glyphs[f.letter(r)-' '].width
 	}
-	return sum / f.em
+	return sum
 }
 
 // Width returns how wide the words are in the font of the PDF, mm. SVG and DXF
 // readers bring fonts of their own, which come out about as wide.
 func (t Text) Width() float64 {
 	f := face(t.Bold)
-	return f.width(t.Words) * t.Height / f.height
+	return f.width(printable(t.Words)) * f.size(t.Height)
 }
 
 // below is how far letters such as g reach below the base line, in heights of
@@ -153,41 +185,63 @@ func (t Text) corners() [4]r2.Point {
 // fitted returns the words, cut with three dots so that they are at most as wide
 // as said, mm.
 func fitted(words string, height float64, bold bool, width float64) string {
+	const dots = "..."
 	words = printable(words)
-	t := Text{Height: height, Bold: bold, Words: words}
-	if t.Width() <= width {
+	f := face(bold)
+	width /= f.size(height)
+	if f.width(words) <= width {
 		return words
 	}
-	runes := []rune(words)
-	for n := len(runes) - 1; n > 0; n-- {
-		t.Words = strings.TrimSpace(string(runes[:n])) + "..."
-		if t.Width() <= width {
-			break
+	sum := f.width(dots)
+	for i, r := range words {
+		if sum += f.width(string(r)); sum > width {
+			return strings.TrimSpace(words[:i]) + dots
 		}
 	}
-	return t.Words
+	return words
 }
 
-// wrapped breaks words into lines that are at most as wide as said, mm.
+// wrapped breaks words into lines that are at most as wide as said, mm. A word that
+// is wider than that is broken too.
 func wrapped(words string, height, width float64) []string {
+	f := face(false)
 	var out []string
-	line := ""
-	for _, w := range strings.Fields(strings.Map(func(r rune) rune {
-		if !unicode.IsPrint(r) {
-			return ' '
+	var line []string
+	used := 0.0
+	for _, w := range f.fields(words, width/f.size(height)) {
+		wide := f.width(w) * f.size(height)
+		blank := 0.0
+		if len(line) > 0 {
+			blank = f.width(" ") * f.size(height)
 		}
-		return r
-	}, words)) {
-		w = fitted(w, height, false, width)
-		longer := strings.TrimSpace(line + " " + w)
-		if line != "" && (Text{Height: height, Words: longer}).Width() > width {
-			out = append(out, line)
-			longer = w
+		if len(line) > 0 && used+blank+wide > width {
+			out = append(out, strings.Join(line, " "))
+			line, used, blank = nil, 0, 0
 		}
-		line = longer
+		line = append(line, w)
+		used += blank + wide
 	}
-	if line != "" {
-		out = append(out, line)
+	if len(line) > 0 {
+		out = append(out, strings.Join(line, " "))
+	}
+	return out
+}
+
+// fields returns the words of a text, those in pieces that are wider than said, in
+// sizes of the font.
+func (f *typeface) fields(text string, width float64) []string {
+	var out []string
+	for _, w := range strings.Fields(strings.Map(blanked, text)) {
+		from, used := 0, 0.0
+		for i, r := range w {
+			wide := f.width(string(r))
+			if used+wide > width && i > from {
+				out = append(out, w[from:i])
+				from, used = i, 0
+			}
+			used += wide
+		}
+		out = append(out, w[from:])
 	}
 	return out
 }
