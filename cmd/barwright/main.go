@@ -57,7 +57,7 @@ severity error, 130 interrupted.
 
 barwright never says that a cage is safe or legal. Have yours checked against
 the rule book in force by people who are entitled to, before it is welded.`),
-		Commands:        []*cli.Command{demoCommand(), inspectCommand(), sectionCommand(), cleanCommand(), fitCommand()},
+		Commands:        []*cli.Command{demoCommand(), inspectCommand(), sectionCommand(), cleanCommand(), fitCommand(), testbendCommand(), gaugeCommand()},
 		HideVersion:     true,
 		HideHelpCommand: true,
 		ExitErrHandler:  func(*cli.Context, error) {}, // run does it

@@ -12,6 +12,7 @@ import (
 	"github.com/golang/geo/r3"
 
 	"barwright/export"
+	"barwright/fit/bender"
 	"barwright/fit/job"
 	"barwright/mesh"
 )
@@ -114,7 +115,10 @@ func hint(err error) string {
 	var foreign *export.ForeignError
 	var file *fileError
 	var shell *shellError
+	var contradiction *bender.Contradiction
 	switch {
+	case errors.As(err, &contradiction):
+		return "measure again what is named; a piece that can't be measured again is better left out"
 	case errors.As(err, &parse) && strings.Contains(parse.Error(), notTOML):
 		return "numbers are written with a point and without a unit, texts in quotes, paths with /, one setting on a line; nothing was written"
 	case errors.As(err, &parse):
@@ -145,6 +149,8 @@ func hint(err error) string {
 		return "choose another name for -o, or say --force"
 	case errors.Is(err, errIsInput):
 		return "choose another name for -o: the scan is never written over"
+	case errors.Is(err, errNoDie):
+		return "give one with --od and --clr instead of the job"
 	case errors.Is(err, errNoScan):
 		return "a scan is an STL, PLY or OBJ file, a job a text file whose name ends in .toml"
 	}

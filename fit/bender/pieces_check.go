@@ -133,8 +133,10 @@ func checkPiece(i int, p Piece, setting Setting) (faults []Fault) {
 // have.
 func legsFault(p Piece, setting Setting) string {
 	low, high := leastRadius*setting.OD, mostRadius*setting.OD
+	on := ""
 	switch {
 	case setting.CLR > 0:
+		on = fmt.Sprintf(" on a die of %.1f mm", setting.CLR)
 		clr := FreeRadius(setting.CLR, p.Angle, p.Set)
 		low, high = clr*(1-stampOff), clr*(1+stampOff)
 	case p.Chord > 0:
@@ -163,13 +165,17 @@ func legsFault(p Piece, setting Setting) string {
 	if off == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("leg_a and leg_b add up to %.1f mm, which is off by %+.1f mm: a blank of %.1f mm bent to %.1f degrees does not give that to the %s", p.LegA+p.LegB, off, p.Length, tube.Degrees(p.Angle), p.Legs)
+	much := "too long"
+	if off < 0 {
+		much = "too short"
+	}
+	text := fmt.Sprintf("leg_a and leg_b add up to %.1f mm, but a blank of %.1f mm bent to %.1f degrees%s gives about %.1f mm to the %s: together they are %.1f mm %s", p.LegA+p.LegB, p.Length, tube.Degrees(p.Angle), on, p.LegA+p.LegB-off, p.Legs, math.Abs(off), much)
 	other := EdgeInside
 	if p.Legs == EdgeInside {
 		other = EdgeOutside
 	}
 	if over(other) == 0 {
-		text += fmt.Sprintf("; to the %s it would fit", other)
+		text += fmt.Sprintf("; to the %s they would fit", other)
 	}
 	return text
 }

@@ -127,7 +127,7 @@ func TestReadPiecesErrors(t *testing.T) {
 		{"p.toml", toml(`date = "the 3rd"`, `name = "A"`), []string{`p.toml:21:8: piece "A": the name is taken by the piece in line 11`}},
 		{"p.toml", toml(`name = "A"`, `name = "A\u0007"`), []string{`p.toml:11:8: piece 1: name must be one line without control characters`}},
 		{"p.toml", "\x00", []string{"p.toml:1:1: not a text file: byte 0x00"}},
-		{"p.toml", strings.Repeat("[[piece]]\n", 201), []string{"p.toml:201:3: more than 200 pieces in one file"}},
+		{"p.toml", strings.Repeat("[[piece]]\n", 101), []string{"p.toml:101:3: more than 100 pieces in one file"}},
 		{"p.toml", strings.Repeat("#", 600000), []string{"p.toml:1:1: the file has 600000 bytes, must have at most 524288"}},
 		{"p.csv", "", []string{"p.csv:1:1: there are no test pieces in the file: a first row with the names of the columns, then one row for each piece"}},
 		{"p.csv", "set,angle\n", []string{"p.csv:1:1: there are no test pieces in the file: a first row with the names of the columns, then one row for each piece"}},

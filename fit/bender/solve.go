@@ -203,7 +203,7 @@ const (
 	scatterIn    = 1e-3 // chance that good measurements count as scattered
 	z95          = 1.959964
 	inseparable  = 0.98 // correlation of residuals at which two suspects can't be told apart
-	mostPieces   = 200
+	mostPieces   = 100
 	mostSuspects = 4
 )
 
@@ -242,7 +242,7 @@ func Solve(pieces []Piece, setting Setting) (*Calibration, error) {
 	if faults := s.outliers(l); len(faults) > 0 {
 		return nil, &Contradiction{faults}
 	}
-	c := s.calibration(x, l)
+	c := s.calibration(x, l, s.scatter(l))
 	if faults := s.impossible(x, c); len(faults) > 0 {
 		return nil, &Contradiction{faults}
 	}
@@ -629,14 +629,19 @@ func (s *system) misfit(i int, off float64) Fault {
 	return f
 }
 
-// calibration reads the values off.
-func (s *system) calibration(x []float64, l *linear) *Calibration {
-	c := &Calibration{Name: s.setting.Name, OD: s.setting.OD, Noise: s.setting.Noise, Scatter: 1}
-	if free := l.obs - l.n; free > 0 {
-		if cost := l.cost(); mathext.GammaIncRegComp(float64(free)/2, cost/2) < scatterIn {
-			c.Scatter = math.Sqrt(cost / float64(free))
-		}
+// scatter says by how much the residuals are larger than the noise allows; 1 where
+// chance explains them.
+func (s *system) scatter(l *linear) float64 {
+	free := l.obs - l.n
+	if free <= 0 || mathext.GammaIncRegComp(float64(free)/2, l.cost()/2) >= scatterIn {
+		return 1
 	}
+	return math.Sqrt(l.cost() / float64(free))
+}
+
+// calibration reads the values off.
+func (s *system) calibration(x []float64, l *linear, scatter float64) *Calibration {
+	c := &Calibration{Name: s.setting.Name, OD: s.setting.OD, Noise: s.setting.Noise, Scatter: scatter}
 	values := [iFirst]*Value{&c.CLR, &c.Stretch, &c.Offset, &c.A, &c.B}
 	for i, v := range values {
 		*v = Value{x[i], z95 * c.Scatter * l.sd(i), s.basis[i]}
@@ -756,7 +761,7 @@ func (c *Calibration) judge() {
 	}
 	back := c.A
 	if back.Basis == Assumed {
-		c.Weak = append(c.Weak, Weakness{"springback", "taken as proportional to the angle, the pieces don't tell"})
+		c.Weak = append(c.Weak, Weakness{"springback", fmt.Sprintf("known near %.0f degrees; elsewhere taken as proportional", tube.Degrees(c.Most))})
 	} else {
 		one("springback", Value{0, float64(half), back.Basis}, float64(sureSet), fmt.Sprintf("%.1f degrees", tube.Degrees(half)))
 	}
@@ -790,12 +795,8 @@ func (c *Calibration) next(s *system, x []float64) {
 		if more.assume(at) != nil {
 			continue
 		}
-		with := more.calibration(at, more.linear(at))
-		with.Scatter, with.Roundness = 1, c.Roundness
-		for _, v := range []*Value{&with.CLR, &with.Stretch, &with.Offset, &with.A, &with.B} {
-			v.Half *= c.Scatter
-		}
-		with.covAB *= c.Scatter * c.Scatter
+		with := more.calibration(at, more.linear(at), c.Scatter)
+		with.Roundness = c.Roundness
 		with.Least, with.Most = c.Least, c.Most // judged over the same angles
 		with.judge()
 		var solid []string

@@ -2,6 +2,7 @@ package bender
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -209,6 +210,9 @@ func (c *Calibration) Die() tube.Die {
 // the smallest and at the largest angle of the pieces, or one point of it where
 // they are nearly the same. Wanted angles are whole degrees.
 func (c *Calibration) pairs() [][2]float64 {
+	if c.B.Basis == Unknown {
+		return nil
+	}
 	wants := []float64{max(math.Round(c.Least.Degrees()), 1), max(math.Round(c.Most.Degrees()), 1)}
 	if c.A.Basis != Measured || wants[0] >= wants[1] {
 		wants = wants[1:]
@@ -234,22 +238,30 @@ func (c *Calibration) Block(unit job.Unit) string {
 		scale, more = 25.4, inchDecimals
 	}
 	length := func(mm float64, decimals int) string { return number(mm/scale, decimals+more) }
+	remark := func(what string, v Value) string {
+		if v.Basis == Measured && slices.ContainsFunc(c.Weak, func(w Weakness) bool { return w.What == what }) {
+			return "; NOT SURE, bend another test piece"
+		}
+		return v.Basis.remark()
+	}
 	var lines [][2]string
 	add := func(key, value, comment string) { lines = append(lines, [2]string{key + " = " + value, comment}) }
 
 	odDecimals := 3 // as given: 1.75 in is 44.45 mm, a gauge's 0.095 in 2.413 mm
 	add("od", length(c.OD, odDecimals), "")
-	add("clr", length(c.CLR.Value, clrDecimals), "centreline radius of the finished bend"+c.CLR.Basis.remark())
+	add("clr", length(c.CLR.Value, clrDecimals), "centreline radius of the finished bend"+remark("clr", c.CLR))
 	var pairs []string
 	for _, p := range c.pairs() {
 		pairs = append(pairs, "["+number(p[0], 0)+", "+number(p[1], setDecimals)+"]")
 	}
-	add("springback", "["+strings.Join(pairs, ", ")+"]", "[wanted, set] in degrees"+c.B.Basis.remark())
+	if pairs != nil {
+		add("springback", "["+strings.Join(pairs, ", ")+"]", "[wanted, set] in degrees"+remark("springback", c.B))
+	}
 	if c.Stretch.Basis != Unknown {
-		add("stretch", length(c.Stretch.Value*float64(s1.Degree), stretchDecimals), string(unit)+" per degree of bend"+c.Stretch.Basis.remark())
+		add("stretch", length(c.Stretch.Value*float64(s1.Degree), stretchDecimals), string(unit)+" per degree of bend"+remark("stretch", c.Stretch))
 	}
 	if c.Offset.Basis != Unknown {
-		add("offset", length(c.Offset.Value, offsetDecimals), string(unit)+", mark to start of bend"+c.Offset.Basis.remark())
+		add("offset", length(c.Offset.Value, offsetDecimals), string(unit)+", mark to start of bend"+remark("offset", c.Offset))
 	}
 	if c.Roundness.Basis != Unknown {
 		add("ovality", number(c.Roundness.Value, roundDecimals), "smallest / largest diameter in a bend")
