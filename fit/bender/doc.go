@@ -14,15 +14,11 @@
 //	Blank.Drift      what rounding to the wheel's steps does to the last node
 //	Blank.Limits     what this bender can't do, and the change that helps
 //
-// # How a bend is made
-//
-// A rotary draw bender: the clamp holds the tube ahead of the start of the bend
+// The model is a rotary draw bender: the clamp holds the tube ahead of the start of the bend
 // and turns with the die; the tube behind is drawn in along x and doesn't turn
 // aside. What is ahead, bent already, turns about the bend's centre as one piece,
 // from 0 to the set angle. Between bends the tube is pushed on and turned about x.
 // The end that goes in first is the one ahead, and its bend is the first.
-//
-// # Guarantees
 //
 // For the paths that fit/tube speaks of, and figures that a job file may hold:
 //
@@ -40,17 +36,15 @@
 //     chords count.
 //  5. The changes that name a length or an angle are rounded up, so that they are
 //     enough for the limit they belong to.
-//  6. Results depend on the arguments alone; nothing panics on bad numbers.
+//  6. Results depend on the arguments alone; nothing panics on bad numbers or
+//     works on them without end.
 //
-// # What the model leaves out
-//
-// Under the clamp's force the radius is smaller by the share that springs back,
-// some 2 % or 3 mm, and so is the place of what swings; and a tube sags. Room of
-// less than 20 mm should be tried with an empty die. Only the two orders from end
-// to end are looked at: a builder may also start in the middle, or pull the tube
-// out between bends; so what lies in the way while the tube is pushed on and
-// turned is not told. Clamp, die and follower are not modelled but by grip and
-// tail.
+// Out of scope: in the die the radius is smaller by the share that springs back,
+// 2 % or 3 mm with the usual steels, and a long tube sags, so a swing that passes
+// by little more should be tried out. Only the two orders from end to end are
+// looked at, though a builder may start in the middle. What lies in the way while
+// the tube is pushed on and turned is not told, as it can be pulled out for that.
+// Clamp, die and follower are there only as grip and tail.
 //
 // QualityOf estimates what a bend does to the wall and the roundness. Its lines
 // carry their sources; most of it is common practice without one. Nothing here

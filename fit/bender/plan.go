@@ -18,6 +18,7 @@ const (
 	lengthTol = 0.05             // mm: tables give 0.1 mm, so this is what rounding hides
 	angleTol  = 0.05 * s1.Degree // likewise
 	wholeStep = 1e-9             // of a step: a set angle so near a multiple is one, since angles carry less than 1e-12 of rounding
+	longest   = 1e5              // mm; a tube longer than that is a slip of the unit, and its swing would take long to search
 	fewBends  = 8                // up to which all ways to round are tried: 256
 )
 
@@ -457,7 +458,7 @@ func (o *order) angles(first int) {
 // swing looks for strikes with the angles as they come out of the bender.
 func (o *order) swing(first int) {
 	m := o.die.Machine
-	if m == nil {
+	if m == nil || !(max(o.length, o.path.Length+o.reach[0]) < longest) {
 		return
 	}
 	p := o.path
@@ -477,7 +478,7 @@ func (o *order) swing(first int) {
 	}
 	// The tube behind the die only gets shorter and turns about itself: what it
 	// strikes, it strikes at the first bend.
-	note(0, behind(m, o.length-o.reach[0]-o.table.Bends[0].Mark-o.die.Offset, o.spec.OD/2))
+	note(0, behind(m, notNegative(o.length-o.reach[0]-o.table.Bends[0].Mark-o.die.Offset), o.spec.OD/2))
 	for i, arc := range o.arcs {
 		l := layIn(m, p, arc, o.reach[0], o.sets[i])
 		note(i, l.strikes(m, o.spec.OD/2))

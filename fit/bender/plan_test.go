@@ -373,6 +373,31 @@ func TestPlanOfOddInput(t *testing.T) {
 	assert.Equal(t, b.Steps[0].Angle, b.Steps[0].Set)
 }
 
+// Numbers that no job file gives: an answer all the same, and soon.
+func TestPlanOfBadNumbers(t *testing.T) {
+	bad := rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), math.Inf(-1), 0, -1, 1, 1e300, -1e300, 1e-300})
+	rapid.Check(t, func(t *rapid.T) {
+		spec, p, beyond := drawBar(t)
+		m := drawMachine(t)
+		m.Frame = append(m.Frame, tube.Box{Min: vec(-50, -50, -50), Max: vec(50, 50, 50)})
+		box := &m.Frame[0]
+		d := spec.Die
+		d.Machine, d.Step = m, deg(1)
+		d.Springback = append(d.Springback, tube.Springback{Want: deg(10), Set: deg(11)})
+		fields := []*float64{
+			&spec.OD, &spec.Wall, &spec.Trim, &spec.Stick, &d.CLR, &d.Grip, &d.Tail, &d.Stretch, &d.Offset, &m.Height,
+			&box.Min.X, &box.Max.X, &box.Max.Z, (*float64)(&d.Step), (*float64)(&d.MaxAngle),
+			(*float64)(&d.Springback[0].Want), (*float64)(&d.Springback[0].Set), &beyond[0],
+		}
+		for range rapid.IntRange(1, 3).Draw(t, "how many") {
+			*rapid.SampledFrom(fields).Draw(t, "field") = bad.Draw(t, "bad")
+		}
+		b := bender.Plan(spec, p, beyond)
+		require.NotEmpty(t, b.Why)
+		bender.QualityOf(spec)
+	})
+}
+
 // limitsOf returns limits as lines.
 func limitsOf(b *bender.Blank) []string {
 	var out []string

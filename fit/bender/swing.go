@@ -47,6 +47,7 @@ type place struct {
 // which the die is turned.
 func layIn(m *tube.Machine, p *tube.Path, arc int, reach float64, set s1.Angle) place {
 	g := &p.Segments[arc]
+	set = s1.Angle(min(notNegative(float64(set)), 2*math.Pi)) // a die that turns further is a slip
 	// The path runs against the feed: the machine's x is its direction reversed.
 	// side leads to the bend's centre there and here.
 	x, side := g.Dir.Mul(-1), g.Axis.Cross(g.Dir)
@@ -125,7 +126,8 @@ func (l *place) strikes(m *tube.Machine, radius float64) []strike {
 	return out
 }
 
-// behind returns where the straight tube behind the die strikes: length mm of it.
+// behind returns where the straight tube behind the die strikes: length mm of it,
+// finite and not negative.
 // The depth in a part of the frame is what the tube is too long by.
 func behind(m *tube.Machine, length, radius float64) []strike {
 	var out []strike
@@ -236,7 +238,8 @@ func nearest(box tube.Box, a, b r3.Vector) float64 {
 	t1, t2 := 1-golden, golden
 	d1, d2 := at(t1), at(t2)
 	least := min(at(0), at(1), d1, d2)
-	for length := along.Norm(); (to-from)*length > alongMiss; {
+	length := along.Norm()
+	for n := 0; n < 100 && (to-from)*length > alongMiss; n++ { // a hundred is enough for 1e19 mm
 		if d1 <= d2 {
 			to, t2, d2 = t2, t1, d1
 			t1 = to - golden*(to-from)
