@@ -20,11 +20,13 @@ const (
 	scaleTen   = 11.0
 	leastLeg   = 80.0 // length of the straight before the bend, at least
 	numberRoom = 3.0
+	leastGap   = 0.8 // between lines: nearer ones are a grey band
 )
 
 // Gauge draws a bend of a die in true size to lay a tube on: the tube's edges and
 // centreline, a straight before the bend, and two scales from 0 to the die's
-// largest angle (180 degrees if that is not given) with lines at every degree.
+// largest angle (180 degrees if that is not given) with lines at every degree;
+// on the inner scale of a tight bend single degrees are left out.
 //
 // The inner scale tells where along the arc a place is. The outer one tells the
 // angle of a bend: the outer edge of the leg behind a bend of angle a, which is
@@ -79,17 +81,26 @@ func Gauge(die *tube.Die, od float64, inches bool) *draw.Drawing {
 		p := at(r, a)
 		d.Texts = append(d.Texts, draw.Text{At: r2.Point{X: p.X, Y: p.Y - height/2}, Height: height, Anchor: draw.Middle, Words: fmt.Sprint(k), Bold: true})
 	}
+	// A tight bend has no room for a number at every ten degrees.
+	every := 10
+	if (inner-scaleTen-numberRoom)*10*s1.Degree.Radians() < 2.5*small {
+		every = 30
+	}
 	for k := range int(math.Floor(top+1e-9)) + 1 {
 		a := s1.Angle(k) * s1.Degree
 		d.Line(draw.Thin, at(scale, a+shift), at(scale+long(k), a+shift))
 		if k%10 == 0 {
 			// Across the tube, so that it can be seen where a tube does not cover it.
 			d.Line(draw.Thin, at(inner-long(k), a), at(outer, a))
-			number(k, inner-scaleTen-numberRoom-medium/2, a, small)
+			if k%every == 0 {
+				number(k, inner-scaleTen-numberRoom-medium/2, a, small)
+			}
 			number(k, scale+scaleTen+numberRoom+medium/2, a+shift, medium)
 			continue
 		}
-		d.Line(draw.Thin, at(inner-long(k), a), at(inner, a))
+		if k%5 == 0 || inner*s1.Degree.Radians() >= leastGap {
+			d.Line(draw.Thin, at(inner-long(k), a), at(inner, a))
+		}
 	}
 	// One example of the far leg, to show what the outer scale reads.
 	example := s1.Angle(min(top, 90)) * s1.Degree
@@ -105,18 +116,22 @@ func Gauge(die *tube.Die, od float64, inches bool) *draw.Drawing {
 	upwards := r2.Point{Y: 1}
 	words(d, r2.Point{X: -outer + 3 + small/2, Y: -leg + 4}, upwards, small, "OUTSIDE of the bend", true)
 	words(d, r2.Point{X: -inner - 3 - small/2, Y: -leg + 4}, upwards, small, "INSIDE of the bend", true)
-	block(d, r2.Point{Y: -2 * clear}, r2.Point{Y: -1},
-		line{large, "CLR " + f.size(die.CLR), true},
-		line{medium, "tube " + f.size(od), true},
-		line{small, "outside edge R " + f.size(outer), false},
-		line{small, "inside edge R " + f.size(inner), false},
-		line{small, "outer scale: angle of a bend", false},
-		line{small, "inner scale: place along the arc", false})
-	cross(d, r2.Point{})
-	d.Notes = []string{
-		"Angle: lay one leg of the tube on the straight and the bend on the arc. The outer edge of the other leg crosses the outer scale at the angle.",
-		fmt.Sprintf("Radius: lay the middle of a bend on the arc. Where its ends lie inside the drawn tube, its radius is smaller than %s; outside: larger.", f.size(die.CLR)),
+	// Beside the straight, so that they share a page with it.
+	y := -3 * clear
+	for _, l := range []line{
+		{large, "CLR " + f.size(die.CLR), true},
+		{medium, "tube " + f.size(od), true},
+		{small, "outside edge R " + f.size(outer), false},
+		{small, "inside edge R " + f.size(inner), false},
+		{small, "outer scale: angle of a bend", false},
+		{small, "inner scale: place along the arc", false},
+	} {
+		y -= l.height
+		d.Texts = append(d.Texts, draw.Text{At: r2.Point{X: 2*clear - inner, Y: y}, Height: l.height, Words: l.words, Bold: l.bold})
+		y -= (feed - 1) * l.height
 	}
+	// As much as fits the foot of a tile.
+	d.Notes = []string{"Lay a bend on the arc, one leg on the straight: the other leg's outer edge shows its angle on the outer scale. Ends inside the arc: smaller than CLR."}
 	return d
 }
 
