@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/golang/geo/r3"
 	"github.com/golang/geo/s1"
@@ -165,7 +166,7 @@ func choose(a, b *order) int {
 	case len(worse.limits) > len(better.limits), lost != "" && better.deep == 0:
 		better.why = fmt.Sprintf("with end %s first, %s", other, lost)
 	case worse.deep > better.deep+swingMiss:
-		better.why = fmt.Sprintf("both ways it strikes something, this way less: %.0f mm in all against %.0f mm", better.deep, worse.deep)
+		better.why = fmt.Sprintf("both ways it strikes something, this way less: %.0f mm in all against %.0f mm", up(better.deep, 1), up(worse.deep, 1))
 	case better.deep > 0:
 		better.why = "both ways it strikes something"
 	case better.die.Machine == nil:
@@ -173,8 +174,8 @@ func choose(a, b *order) int {
 	default:
 		better.why = "either end will do"
 	}
-	if lost != "" {
-		for _, i := range better.without(worse) {
+	for _, i := range better.without(worse) {
+		if lost != "" && !strings.HasSuffix(lost, better.limits[i].Detail) { // a bar that is alike from both ends has the same trouble at another bend
 			better.limits[i].Change += fmt.Sprintf("; not so with end %s first, but then %s", other, lost)
 		}
 	}

@@ -266,7 +266,11 @@ func (s strike) says() string {
 	case s.rest:
 		return fmt.Sprintf("the tube behind the die lies %.0f mm in %s", up(s.depth, 1), what)
 	}
-	return fmt.Sprintf("the tube runs %.0f mm into %s when %.0f deg are bent", up(s.depth, 1), what, tube.Degrees(s.at))
+	when := fmt.Sprintf("when %.0f deg are bent", tube.Degrees(s.at))
+	if tube.Degrees(s.at) < .5 {
+		when = "as soon as it is laid in"
+	}
+	return fmt.Sprintf("the tube runs %.0f mm into %s %s", up(s.depth, 1), what, when)
 }
 
 // change tells what would let the tube pass.

@@ -179,7 +179,7 @@ func TestSwingIntoTheFloor(t *testing.T) {
 	b = bender.Plan(spec, p, [2]float64{})
 	assert.Equal(t, []string{
 		"swing 1: the tube behind the die lies 5 mm in the floor -> stand the bender 6 mm higher",
-		"swing 1: the tube runs 5 mm into the floor when 0 deg are bent -> stand the bender 6 mm higher",
+		"swing 1: the tube runs 5 mm into the floor as soon as it is laid in -> stand the bender 6 mm higher",
 	}, limitsOf(b))
 }
 
@@ -208,7 +208,7 @@ func TestSwingDeepestOnTheWay(t *testing.T) {
 	die := &tube.Die{CLR: 100, Machine: &tube.Machine{Bends: tube.BendsUp, Height: 410}}
 	b := bender.Plan(&tube.Spec{OD: 40, Wall: 2, Die: die}, p, [2]float64{})
 	assert.Equal(t, []string{
-		"swing 2: the tube runs 10 mm into the floor when 0 deg are bent -> stand the bender 11 mm higher" +
+		"swing 2: the tube runs 10 mm into the floor as soon as it is laid in -> stand the bender 11 mm higher" +
 			"; not so with end B first, but then at bend 1 the tube runs 513 mm into the floor when 43 deg are bent",
 	}, limitsOf(b))
 }
