@@ -187,7 +187,8 @@ func (d *Drawing) Hatch(outline []Vertex, spacing float64, angle s1.Angle) {
 }
 
 // Add adds another drawing's lines, texts and fills, turned about its origin and
-// then shifted by at (mm). Title and notes stay as they are.
+// then shifted by at (mm). Its title and notes are left behind; its styles must be
+// the same.
 func (d *Drawing) Add(other *Drawing, at r2.Point, turn s1.Angle) {
 	m := newMove(at, turn)
 	for _, s := range other.Strokes {
@@ -224,8 +225,8 @@ func (d *Drawing) Bounds() r2.Rect {
 }
 
 // mostAway is how far from the origin anything may be, mm. A car is within 10 m;
-// what is farther away is a length in a wrong unit.
-const mostAway = 1e6
+// in a wrong unit that is 10 km at most.
+const mostAway = 1e7
 
 // mostBulge is that of an arc that is 0.02 degrees short of a full circle. Where
 // the ends of an arc are nearer to each other than that, they no longer tell how
@@ -247,24 +248,24 @@ func (d *Drawing) check() error {
 		return true
 	}
 	for i, s := range d.Strokes {
-		if s.Kind >= kinds {
+		if int(s.Kind) >= len(d.styles()) {
 			return fmt.Errorf("%s: line %d is of no known kind (%d)", name, i+1, s.Kind)
 		}
 		if len(s.Vertices) < 2 {
-			return fmt.Errorf("%s: line %d (%s) has %d points and needs two", name, i+1, styles[s.Kind].name, len(s.Vertices))
+			return fmt.Errorf("%s: line %d (%s) has %d points and needs two", name, i+1, d.styles()[s.Kind].Name, len(s.Vertices))
 		}
 		if !good(s.Vertices) {
-			return fmt.Errorf("%s: line %d (%s) has a coordinate that is not a number within 1 km", name, i+1, styles[s.Kind].name)
+			return fmt.Errorf("%s: line %d (%s) has a coordinate that is not a number within 10 km", name, i+1, d.styles()[s.Kind].Name)
 		}
 	}
 	for i, f := range d.Fills {
 		if !good(f.Vertices) || !finite(f.Grey) || len(f.Vertices) < 2 {
-			return fmt.Errorf("%s: area %d has a coordinate that is not a number within 1 km, or has no outline", name, i+1)
+			return fmt.Errorf("%s: area %d has a coordinate that is not a number within 10 km, or has no outline", name, i+1)
 		}
 	}
 	for _, t := range d.Texts {
 		if !(math.Abs(t.At.X) <= mostAway && math.Abs(t.At.Y) <= mostAway && t.Height > 0 && t.Height <= mostAway) || !finite(t.Turn.Radians()) || t.Anchor > Right {
-			return fmt.Errorf("%s: text %q has a place or height that is not a number within 1 km", name, fitted(t.Words, 1, false, 60))
+			return fmt.Errorf("%s: text %q has a place or height that is not a number within 10 km", name, fitted(t.Words, 1, false, 60))
 		}
 	}
 	return nil

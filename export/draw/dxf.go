@@ -28,8 +28,11 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 		return err
 	}
 	d, box := d.framed()
-	d.Text(r2.Point{X: box.X.Lo + around, Y: box.Y.Lo - noteHeight}, noteHeight, Left, "1 drawing unit = 1 mm")
-	box = d.Bounds()
+	unit := Text{At: box.Lo().Sub(r2.Point{Y: noteHeight}), Height: noteHeight, Words: "1 drawing unit = 1 mm"}
+	for _, p := range unit.corners() {
+		box = box.AddPoint(p)
+	}
+	styles := d.styles()
 
 	b := bufio.NewWriter(w)
 	put := func(code int, value string) { fmt.Fprintf(b, "%3d\n%s\n", code, value) }
@@ -63,17 +66,17 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 	put(0, "TABLE")
 	put(2, "LTYPE")
 	dashed := 0
-	for _, s := range styles[:kinds] {
-		if s.dash != nil {
+	for _, s := range styles {
+		if s.Dash != nil {
 			dashed++
 		}
 	}
 	put(70, strconv.Itoa(1+dashed))
-	lineType := func(name, about string, dash []float64) {
+	lineType := func(name string, dash []float64) {
 		put(0, "LTYPE")
 		put(2, name)
 		put(70, "0")
-		put(3, about)
+		put(3, aboutDashes(dash))
 		put(72, "65") // alignment "A", the only one there is
 		put(73, strconv.Itoa(len(dash)))
 		total := 0.0
@@ -88,16 +91,17 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 			real(49, v, 4)
 		}
 	}
-	lineType("CONTINUOUS", "full line", nil)
-	for _, s := range styles[:kinds] {
-		if s.dash != nil {
-			lineType(s.name, s.about, s.dash)
+	lineType("CONTINUOUS", nil)
+	for _, s := range styles {
+		if s.Dash != nil {
+			lineType(s.Name, s.Dash)
 		}
 	}
 	put(0, "ENDTAB")
 	put(0, "TABLE")
 	put(2, "LAYER")
-	put(70, strconv.Itoa(int(kinds)+3))
+	fills := min(len(d.Fills), 1)
+	put(70, strconv.Itoa(len(styles)+2+fills))
 	layer := func(name string, aci int, lineType string) {
 		put(0, "LAYER")
 		put(2, name)
@@ -106,15 +110,17 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 		put(6, lineType)
 	}
 	layer("0", 7, "CONTINUOUS")
-	for _, s := range styles[:kinds] {
-		if s.dash != nil {
-			layer(s.name, s.aci, s.name)
+	for _, s := range styles {
+		if s.Dash != nil {
+			layer(s.Name, s.ACI, s.Name)
 		} else {
-			layer(s.name, s.aci, "CONTINUOUS")
+			layer(s.Name, s.ACI, "CONTINUOUS")
 		}
 	}
 	layer(dxfTextLayer, 8, "CONTINUOUS")
-	layer(dxfFillLayer, 8, "CONTINUOUS")
+	if fills > 0 {
+		layer(dxfFillLayer, 8, "CONTINUOUS")
+	}
 	put(0, "ENDTAB")
 	put(0, "ENDSEC")
 
@@ -154,12 +160,12 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 			point(10+i, f.Vertices[k].Point)
 		}
 	}
-	for k := range kinds {
-		for _, s := range d.of(k) {
-			polyline(styles[k].name, s.Vertices, s.Closed)
+	for k, style := range styles {
+		for _, s := range d.of(Kind(k)) {
+			polyline(style.Name, s.Vertices, s.Closed)
 		}
 	}
-	for _, t := range d.Texts {
+	for _, t := range append(d.Texts[:len(d.Texts):len(d.Texts)], unit) {
 		words := ascii(printable(t.Words))
 		if words == "" {
 			continue // a TEXT without any is an error to some readers
@@ -180,6 +186,19 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 	put(0, "ENDSEC")
 	put(0, "EOF")
 	return b.Flush()
+}
+
+// aboutDashes says for the table of line types what dashes look like.
+func aboutDashes(dash []float64) string {
+	switch len(dash) {
+	case 0:
+		return "full line"
+	case 2:
+		return "dashed"
+	case 4:
+		return "long-dashed dotted"
+	}
+	return "long-dashed double-dotted"
 }
 
 // triangle says whether an area is one, such as an arrow head: SOLID of release 12

@@ -61,8 +61,11 @@ func (d *Drawing) checkLines(at r2.Point) {
 }
 
 // framed returns a drawing with its title and notes above and check lines below
-// it, and the rectangle that holds it all.
+// it, unless it is a sheet that has them, and the rectangle that holds it all.
 func (d *Drawing) framed() (*Drawing, r2.Rect) {
+	if d.Sheet.Size().Norm() > 0 {
+		return d, d.Sheet
+	}
 	box := d.Bounds()
 	out := &Drawing{Title: d.Title, Strokes: slices.Clip(d.Strokes), Texts: slices.Clip(d.Texts), Fills: d.Fills}
 	width := max(box.Size().X, leastWide)

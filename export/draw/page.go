@@ -2,11 +2,9 @@ package draw
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"github.com/golang/geo/r2"
-	"github.com/golang/geo/s1"
 )
 
 // Page is one page of a PDF. Its coordinates are in mm from the lower left corner
@@ -42,7 +40,8 @@ const (
 	nameWide    = 26.0 // and, to the left of it, for its name
 	tileStrip   = 36.0 // least height of a tile's strip: what the map needs
 	stripTitle  = 4.0  // height of letters
-	stripLines  = 5    // of notes at most; more get a page of their own
+	stripLines  = 10   // of notes at most; more get a page of their own
+	tileLines   = 6    // the same on a tile, where they cost room on every page
 	cellGap     = 5.0  // between drawings that share a page
 	cellPad     = 3.0  // around each of them
 	cellWide    = 80.0 // least width, for words: so two find room side by side on A4
@@ -84,7 +83,11 @@ func newRoom(p Paper, onSide bool, notes []string, tiled bool) room {
 	for _, n := range notes {
 		r.notes = append(r.notes, wrapped(n, smallHeight, r.words)...)
 	}
-	if len(r.notes) > stripLines {
+	most := stripLines
+	if tiled {
+		most = tileLines
+	}
+	if len(r.notes) > most {
 		r.more = true
 		r.notes = []string{"Read the notes on the page before this drawing first."}
 		if tiled {
@@ -134,54 +137,13 @@ func (p Paper) check() error {
 
 func (p Paper) whole() bool { return p.Width == 0 && p.Height == 0 }
 
-// Tile lays a drawing out on paper in true size. A drawing that is larger than the
-// paper goes on several pages, which are trimmed and glued together: columns have
-// letters from the left, rows numbers from the top. Pages come row by row, those
-// on which nothing would be drawn are left out. Whether the paper stands or lies
-// and where the drawing is cut is chosen so that they are few.
-func Tile(d *Drawing, p Paper) ([]Page, error) {
-	if err := d.check(); err != nil {
-		return nil, err
-	}
-	if p.whole() {
-		g, err := wholePage(d)
-		if err != nil {
-			return nil, err
-		}
-		return []Page{g}, nil
-	}
-	if err := p.check(); err != nil {
-		return nil, err
-	}
-	box := d.Bounds().ExpandedByMargin(linePad)
-	for _, onSide := range [2]bool{false, true} {
-		r := newRoom(p, onSide, d.Notes, false)
-		if size, has := box.Size(), r.area.Size(); size.X <= has.X && size.Y <= has.Y {
-			g := r.page(d.Title)
-			g.Net = box
-			g.At = r.area.Center().Sub(box.Center()).Add(box.Lo())
-			g.views = []view{{d, g.At.Sub(box.Lo()), r.area}}
-			return r.withNotes(d, []Page{g}), nil
-		}
-	}
-	var best *grid
-	for _, onSide := range [2]bool{false, true} {
-		r := newRoom(p, onSide, d.Notes, true)
-		g, err := newGrid(d, box, r)
-		if err != nil {
-			return nil, err
-		}
-		if best == nil || g.count < best.count {
-			best = g
-		}
-	}
-	return best.room.withNotes(d, best.pages()), nil
-}
-
 // wholePage returns a page as large as the drawing needs.
 func wholePage(d *Drawing) (Page, error) {
 	framed, box := d.framed()
 	box = box.ExpandedByMargin(printMargin - around)
+	if framed == d { // a sheet of its own knows of no page numbers
+		box.Y.Lo -= checkHigh
+	}
 	box.X.Hi = max(box.X.Hi, box.X.Lo+leastWide+2*printMargin)
 	size := box.Size()
 	if max(size.X, size.Y) > largestSide {
@@ -341,389 +303,6 @@ func (d *Drawing) area(grey float64, b r2.Rect) {
 		f.Vertices = append(f.Vertices, Vertex{Point: v})
 	}
 	d.Fills = append(d.Fills, f)
-}
-
-// grid is a drawing cut into tiles.
-type grid struct {
-	d      *Drawing
-	room   room
-	net    r2.Point // size of a tile
-	origin r2.Point // top left corner, in the drawing
-	cols   int
-	rows   int
-	used   []bool // by row, then column
-	drawn  []bool // something is drawn there; else the tile only joins others
-	count  int    // of used ones
-}
-
-// shifts are the places at which the cuts are tried, in eighths of the room to
-// spare: in the middle first.
-var shifts = [...]float64{4, 3, 5, 2, 6, 1, 7, 0, 8}
-
-// mostSegments is how many straight pieces a drawing may have for all shifts to be
-// tried: 2 x 81 tries of so many take about a tenth of a second.
-const mostSegments = 20000
-
-func newGrid(d *Drawing, box r2.Rect, r room) (*grid, error) {
-	has := r.area.Size()
-	net := r2.Point{X: has.X - wasteWide - flapWide, Y: has.Y - wasteWide - flapWide}
-	size := box.Size()
-	cols, rows := math.Ceil(size.X/net.X), math.Ceil(size.Y/net.Y)
-	if cols*rows > mostTiles {
-		return nil, fmt.Errorf("drawing %q is %.0f x %.0f mm: too large for %s, which would take %.0f pages", fitted(d.Title, 1, false, 60), size.X, size.Y, r.paper.Name, cols*rows)
-	}
-	segments, areas := d.marks()
-	tries := shifts[:]
-	if len(segments) > mostSegments {
-		tries = shifts[:1]
-	}
-	spare := r2.Point{X: cols*net.X - size.X, Y: rows*net.Y - size.Y}
-	var best *grid
-	for _, sy := range tries {
-		for _, sx := range tries {
-			g := &grid{
-				d: d, room: r, net: net, cols: int(cols), rows: int(rows),
-				origin: r2.Point{X: box.X.Lo - spare.X*sx/8, Y: box.Y.Hi + spare.Y*sy/8},
-			}
-			g.drawn = make([]bool, g.cols*g.rows)
-			for _, s := range segments {
-				g.mark(s[0], s[1])
-			}
-			for _, a := range areas {
-				g.markAll(a)
-			}
-			g.join()
-			if best == nil || g.count < best.count {
-				best = g
-			}
-		}
-	}
-	return best, nil
-}
-
-// marks returns what is drawn, as straight pieces and, of words and areas, as
-// rectangles.
-func (d *Drawing) marks() (segments [][2]r2.Point, areas []r2.Rect) {
-	for _, s := range d.Strokes {
-		pts := s.Polyline(tileChord)
-		for i := 1; i < len(pts); i++ {
-			segments = append(segments, [2]r2.Point{pts[i-1], pts[i]})
-		}
-	}
-	for _, f := range d.Fills {
-		areas = append(areas, boundsOf(f.Vertices, true))
-	}
-	for _, t := range d.Texts {
-		c := t.corners()
-		areas = append(areas, r2.RectFromPoints(c[:]...))
-	}
-	return segments, areas
-}
-
-// cells returns the first and last of the cells that lo to hi meets, counted from
-// 0 and bounded by n.
-func cells(lo, hi, size float64, n int) (int, int) {
-	first, last := math.Floor((lo-linePad)/size), math.Floor((hi+linePad)/size)
-	return int(min(max(first, 0), float64(n-1))), int(min(max(last, 0), float64(n-1)))
-}
-
-// mark marks the tiles that a straight piece meets, or passes by within linePad.
-func (g *grid) mark(a, b r2.Point) {
-	// From the grid's corner, y down.
-	a, b = r2.Point{X: a.X - g.origin.X, Y: g.origin.Y - a.Y}, r2.Point{X: b.X - g.origin.X, Y: g.origin.Y - b.Y}
-	if a.X > b.X {
-		a, b = b, a
-	}
-	first, last := cells(a.X, b.X, g.net.X, g.cols)
-	for c := first; c <= last; c++ {
-		y0, y1 := a.Y, b.Y
-		if first != last {
-			// The part of it within the column, with the pad on both sides.
-			at := func(x float64) float64 {
-				s := (min(max(x, a.X), b.X) - a.X) / (b.X - a.X)
-				return a.Y + s*(b.Y-a.Y)
-			}
-			if b.X > a.X {
-				y0, y1 = at(float64(c)*g.net.X-linePad), at(float64(c+1)*g.net.X+linePad)
-			}
-		}
-		top, foot := cells(min(y0, y1), max(y0, y1), g.net.Y, g.rows)
-		for r := top; r <= foot; r++ {
-			g.drawn[r*g.cols+c] = true
-		}
-	}
-}
-
-func (g *grid) markAll(b r2.Rect) {
-	first, last := cells(b.X.Lo-g.origin.X, b.X.Hi-g.origin.X, g.net.X, g.cols)
-	top, foot := cells(g.origin.Y-b.Y.Hi, g.origin.Y-b.Y.Lo, g.net.Y, g.rows)
-	for r := top; r <= foot; r++ {
-		for c := first; c <= last; c++ {
-			g.drawn[r*g.cols+c] = true
-		}
-	}
-}
-
-// join adds tiles, though nothing is drawn on them, until all hang together: parts
-// of a drawing that lie apart could not be put in place to each other otherwise.
-func (g *grid) join() {
-	g.used = append([]bool(nil), g.drawn...)
-	for {
-		// A walk over the grid from the first used tile, on used tiles for nothing
-		// and on others for one: the nearest tile that is used but costs is the
-		// next part. Costs are small whole numbers, so one queue a cost does.
-		n := len(g.used)
-		cost, from := make([]int, n), make([]int, n)
-		for i := range cost {
-			cost[i], from[i] = math.MaxInt, -1
-		}
-		start := -1
-		for i, u := range g.used {
-			if u {
-				start = i
-				break
-			}
-		}
-		if start < 0 {
-			return
-		}
-		cost[start] = 0
-		queue, next := []int{start}, []int(nil)
-		found := -1
-		for level := 0; len(queue) > 0 && found < 0; level++ {
-			for len(queue) > 0 {
-				i := queue[0]
-				queue = queue[1:]
-				if cost[i] < level {
-					continue
-				}
-				if level > 0 && g.used[i] {
-					found = i
-					break
-				}
-				for _, k := range g.around(i) {
-					c := level
-					if !g.used[k] || level > 0 {
-						c++
-					}
-					if c < cost[k] {
-						cost[k], from[k] = c, i
-						if c == level {
-							queue = append(queue, k)
-						} else {
-							next = append(next, k)
-						}
-					}
-				}
-			}
-			queue, next = next, nil
-		}
-		if found < 0 {
-			break
-		}
-		for i := found; i >= 0; i = from[i] {
-			g.used[i] = true
-		}
-	}
-	g.count = 0
-	for _, u := range g.used {
-		if u {
-			g.count++
-		}
-	}
-}
-
-// around returns the tiles above, left, right of and below a tile.
-func (g *grid) around(i int) []int {
-	c, r := i%g.cols, i/g.cols
-	var out []int
-	for _, d := range [4][2]int{{0, -1}, {-1, 0}, {1, 0}, {0, 1}} {
-		if x, y := c+d[0], r+d[1]; x >= 0 && x < g.cols && y >= 0 && y < g.rows {
-			out = append(out, y*g.cols+x)
-		}
-	}
-	return out
-}
-
-// tileName returns column and row as on a map: "A1" is at the top left, and column
-// 27 is "AA".
-func tileName(col, row int) string { return columnName(col) + fmt.Sprint(row+1) }
-
-func columnName(col int) string {
-	name := ""
-	for col++; col > 0; col = (col - 1) / 26 {
-		name = string(rune('A'+(col-1)%26)) + name
-	}
-	return name
-}
-
-// name returns the name of the tile at a place, if there is one.
-func (g *grid) name(col, row int) string {
-	if col < 0 || col >= g.cols || row < 0 || row >= g.rows || !g.used[row*g.cols+col] {
-		return ""
-	}
-	return tileName(col, row)
-}
-
-// pages returns the tiles, row by row.
-func (g *grid) pages() []Page {
-	little := g.little()
-	var out []Page
-	for row := range g.rows {
-		for col := range g.cols {
-			if g.name(col, row) != "" {
-				out = append(out, g.page(col, row, little))
-			}
-		}
-	}
-	return out
-}
-
-func (g *grid) page(col, row int, little *Drawing) Page {
-	p := g.room.page(g.d.Title)
-	p.Tile = tileName(col, row)
-	low := r2.Point{X: g.origin.X + float64(col)*g.net.X, Y: g.origin.Y - float64(row+1)*g.net.Y}
-	p.Net = r2.RectFromPoints(low, low.Add(g.net))
-	p.At = g.room.area.Lo().Add(r2.Point{X: wasteWide, Y: flapWide})
-	net := r2.RectFromPoints(p.At, p.At.Add(g.net))
-	clip := net.ExpandedByMargin(1)
-	clip.X.Hi, clip.Y.Lo = net.X.Hi+flapWide, net.Y.Lo-flapWide
-	p.views = []view{{g.d, p.At.Sub(low), clip}}
-	p.joints(net, g.name(col-1, row), g.name(col, row-1), g.name(col+1, row), g.name(col, row+1))
-	if !g.drawn[row*g.cols+col] {
-		p.over.Text(net.Center(), noteHeight, Middle, "Nothing is drawn here: this page holds its neighbours in place.")
-	}
-	g.addMap(&p, col, row, little)
-	return p
-}
-
-// joints draws what is needed to put a tile to its neighbours, which have names:
-// a frame, to be cut along where a neighbour is to the left or above, flaps for
-// those to the right and below, and crosses and rings that come to lie on each
-// other.
-func (p *Page) joints(net r2.Rect, left, above, right, below string) {
-	p.over.rect(frameLine, net)
-	for _, c := range net.Vertices() {
-		p.over.cross(c, crossArm)
-	}
-	// Edges: from its start, words read along the edge.
-	v := net.Vertices() // lower left, lower right, upper right, upper left
-	for _, e := range []struct {
-		name   string
-		from   r2.Point
-		length float64
-		turn   s1.Angle
-		flap   bool
-	}{
-		{left, v[0], net.Size().Y, math.Pi / 2, false},
-		{above, v[3], net.Size().X, 0, false},
-		{right, v[1], net.Size().Y, math.Pi / 2, true},
-		{below, v[0], net.Size().X, 0, true},
-	} {
-		if e.name == "" {
-			continue
-		}
-		// In the edge's own frame x runs along it. Outside is where the waste or the
-		// flap is: to the left of the left edge and above the upper one, and to the
-		// right of the right edge and under the lower one.
-		m := newMove(e.from, e.turn)
-		along := func(x, y float64) r2.Point { return m.point(r2.Point{X: x, Y: y}) }
-		p.over.Circle(Thin, along(e.length/2, 0), crossArm/2)
-		p.over.cross(along(e.length/2, 0), crossArm/2+1)
-		if e.flap {
-			p.under.area(0.93, r2.RectFromPoints(along(0, 0), along(e.length, -flapWide)))
-			for _, x := range [2]float64{0.25, 0.75} {
-				p.over.label(along(x*e.length, -flapWide/2), 3.5, e.turn, "glue "+e.name+" here", true)
-			}
-		} else {
-			p.over.Line(Hidden, along(0, 0), along(e.length, 0))
-			for _, x := range [2]float64{0.25, 0.75} {
-				p.over.label(along(x*e.length, wasteWide/2), smallHeight, e.turn, "cut here, glue on "+e.name, false)
-			}
-		}
-	}
-}
-
-func (d *Drawing) cross(c r2.Point, arm float64) {
-	d.Line(Thin, r2.Point{X: c.X - arm, Y: c.Y}, r2.Point{X: c.X + arm, Y: c.Y})
-	d.Line(Thin, r2.Point{X: c.X, Y: c.Y - arm}, r2.Point{X: c.X, Y: c.Y + arm})
-}
-
-// label puts words with their middle at a point, on a white ground.
-func (d *Drawing) label(at r2.Point, height float64, turn s1.Angle, words string, bold bool) {
-	m := newMove(at, turn)
-	t := Text{At: m.point(r2.Point{Y: -height / 2}), Height: height, Anchor: Middle, Turn: turn, Words: words, Bold: bold}
-	f := Fill{Grey: 1}
-	for _, c := range t.corners() {
-		f.Vertices = append(f.Vertices, Vertex{Point: c})
-	}
-	d.Fills = append(d.Fills, f)
-	d.Texts = append(d.Texts, t)
-}
-
-// Figures of the map of tiles, mm.
-const (
-	mapName   = 7.0 // height of the tile's name beside it
-	mapLetter = 1.8
-	mapEdge   = 4.0 // for letters and numbers
-)
-
-// mapScale returns the map's scale and its top left corner on the page.
-func (g *grid) mapScale() (float64, r2.Point) {
-	s := g.room.strip
-	wide := mapWide - mapEdge
-	high := s.Size().Y - mapEdge
-	scale := min(wide/(float64(g.cols)*g.net.X), high/(float64(g.rows)*g.net.Y))
-	return scale, r2.Point{X: s.X.Hi - scale*float64(g.cols)*g.net.X, Y: s.Y.Hi - mapEdge}
-}
-
-// little returns the drawing's main lines as they go on the map.
-func (g *grid) little() *Drawing {
-	scale, corner := g.mapScale()
-	out := &Drawing{}
-	for _, s := range g.d.Strokes {
-		if s.Kind != Outline && s.Kind != Cut {
-			continue
-		}
-		pts := s.Polyline(mapChord / scale)
-		for i, p := range pts {
-			pts[i] = r2.Point{X: corner.X + scale*(p.X-g.origin.X), Y: corner.Y + scale*(p.Y-g.origin.Y)}
-		}
-		out.Line(mapLine, pts...)
-	}
-	return out
-}
-
-// addMap draws the map of tiles: this one is filled, those left out are crossed.
-func (g *grid) addMap(p *Page, col, row int, little *Drawing) {
-	scale, corner := g.mapScale()
-	cell := r2.Point{X: g.net.X * scale, Y: g.net.Y * scale}
-	at := func(c, r float64) r2.Point {
-		return r2.Point{X: corner.X + c*cell.X, Y: corner.Y - r*cell.Y}
-	}
-	strip := g.room.strip
-	name := r2.Point{X: strip.X.Hi - mapWide - 2, Y: strip.Y.Hi - mapName}
-	p.over.Texts = append(p.over.Texts, Text{At: name, Height: mapName, Anchor: Right, Words: p.Tile, Bold: true})
-	p.over.Text(name.Sub(r2.Point{Y: smallHeight * lineFeed}), smallHeight, Right, fmt.Sprintf("one of %d", g.count))
-	p.under.area(0.7, r2.RectFromPoints(at(float64(col), float64(row)), at(float64(col+1), float64(row+1))))
-	for r := range g.rows {
-		for c := range g.cols {
-			x, y := float64(c), float64(r)
-			p.over.rect(frameLine, r2.RectFromPoints(at(x, y), at(x+1, y+1)))
-			if g.name(c, r) == "" {
-				p.over.Line(frameLine, at(x, y), at(x+1, y+1))
-				p.over.Line(frameLine, at(x, y+1), at(x+1, y))
-			}
-		}
-	}
-	letter := min(mapLetter, 0.8*cell.X, 0.8*cell.Y)
-	for c := range g.cols {
-		p.over.Text(at(float64(c)+0.5, 0).Add(r2.Point{Y: 0.8}), letter, Middle, columnName(c))
-	}
-	for r := range g.rows {
-		p.over.Text(at(0, float64(r)+0.5).Add(r2.Point{X: -0.8, Y: -letter / 2}), letter, Right, fmt.Sprint(r+1))
-	}
-	p.over.Strokes = append(p.over.Strokes, little.Strokes...)
 }
 
 // numbered returns the page's own marks with what is known only once all pages are

@@ -99,21 +99,20 @@ func (c pdfPage) draw(d *Drawing, at r2.Point, clip r2.Rect) {
 			b.WriteString("g\n" + pdfPath(fill.Vertices, true) + "f\n")
 		}
 	}
-	for i := range allKinds {
-		k := (i + kinds) % allKinds // a page's frames first
-		style, first := styles[k], true
-		for _, s := range d.of(k) {
+	for _, k := range d.inPDF() {
+		style, first := k.Style, true
+		for _, s := range d.of(k.Kind) {
 			if !meets(boundsOf(s.Vertices, s.Closed)) {
 				continue
 			}
 			if first {
 				first = false
-				number(style.width)
+				number(style.Width)
 				b.WriteString("w [ ")
-				number(style.dash...)
+				number(style.Dash...)
 				b.WriteString("] 0 d ")
-				number(style.grey)
-				b.WriteString("G\n")
+				number(pdfColour(style.Colour)...)
+				b.WriteString("RG\n")
 			}
 			b.WriteString(pdfPath(s.Vertices, s.Closed) + "S\n")
 		}
@@ -135,6 +134,7 @@ func (c pdfPage) draw(d *Drawing, at r2.Point, clip r2.Rect) {
 		if words == "" {
 			continue
 		}
+		c.f.SetTextColor(int(t.Colour[0]), int(t.Colour[1]), int(t.Colour[2]))
 		c.f.SetFont(face.name, "", face.size(t.Height)*pointsPerMM)
 		x, y := t.At.X+at.X, c.high-t.At.Y-at.Y
 		lo := -t.Width() * [...]float64{Left: 0, Middle: 0.5, Right: 1}[t.Anchor]
@@ -147,6 +147,30 @@ func (c pdfPage) draw(d *Drawing, at r2.Point, clip r2.Rect) {
 		c.f.Text(x+lo, y, words)
 		c.f.TransformEnd()
 	}
+}
+
+// kindStyle is a kind of line with how it is drawn.
+type kindStyle struct {
+	Kind
+	Style
+}
+
+// inPDF returns the kinds of lines in the order of drawing: a page's frames first.
+func (d *Drawing) inPDF() []kindStyle {
+	var out []kindStyle
+	if d.Styles == nil {
+		for k := kinds; k < allKinds; k++ {
+			out = append(out, kindStyle{k, styles[k]})
+		}
+	}
+	for k, s := range d.styles() {
+		out = append(out, kindStyle{Kind(k), s})
+	}
+	return out
+}
+
+func pdfColour(c [3]uint8) []float64 {
+	return []float64{float64(c[0]) / 255, float64(c[1]) / 255, float64(c[2]) / 255}
 }
 
 // pdfPath writes a line as a path, in mm.

@@ -340,7 +340,7 @@ func TestSVG(t *testing.T) {
 	} {
 		assert.Equal(t, want[0], f.attrs[class]["stroke-width"], class)
 		assert.Equal(t, want[1], f.attrs[class]["stroke-dasharray"], class)
-		assert.Equal(t, "#000", f.attrs[class]["stroke"], class)
+		assert.Equal(t, "#000000", f.attrs[class]["stroke"], class)
 	}
 	for _, words := range []string{"mixed", "first", "second", "300.0", "must measure 100 mm", "must measure 4 in"} {
 		assert.Contains(t, f.texts, words)

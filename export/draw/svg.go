@@ -16,8 +16,8 @@ import (
 // check lines below it. Width and height are in mm, one unit of the viewBox is
 // one mm (1 in = 25.4 mm = 96 px: CSS Values, section on absolute lengths), and y
 // counts down from the drawing's 0. Each kind of line is a group of its own, of
-// which width and dashes are attributes and the class is the kind's name; all is
-// black on white. Points are rounded to 0.0001 mm.
+// which width and dashes are attributes and id and class are the kind's name; all is
+// black on white, unless the drawing has styles of its own. Points are rounded to 0.0001 mm.
 func WriteSVG(w io.Writer, d *Drawing) error {
 	if err := d.check(); err != nil {
 		return err
@@ -37,16 +37,16 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 		}
 		fmt.Fprintln(b, "</g>")
 	}
-	for k := range kinds {
-		lines := d.of(k)
+	for k, style := range d.styles() {
+		lines := d.of(Kind(k))
 		if len(lines) == 0 {
 			continue
 		}
-		style := styles[k]
-		fmt.Fprintf(b, `<g class="%s" fill="none" stroke="#000" stroke-width="%s" stroke-linejoin="round"`, strings.ToLower(style.name), decimal(style.width, 4))
-		if style.dash != nil {
-			dash := make([]string, len(style.dash))
-			for i, v := range style.dash {
+		name := strings.ToLower(style.Name)
+		fmt.Fprintf(b, `<g id="%s" class="%s" fill="none" stroke="%s" stroke-width="%s" stroke-linejoin="round"`, name, name, svgColour(style.Colour), decimal(style.Width, 4))
+		if style.Dash != nil {
+			dash := make([]string, len(style.Dash))
+			for i, v := range style.Dash {
 				dash[i] = decimal(v, 4)
 			}
 			fmt.Fprintf(b, ` stroke-dasharray="%s"`, strings.Join(dash, " "))
@@ -58,7 +58,7 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 		fmt.Fprintln(b, "</g>")
 	}
 	if len(d.Texts) > 0 {
-		fmt.Fprintln(b, `<g class="text" font-family="Go, Helvetica, Arial, sans-serif" fill="#000" stroke="none">`)
+		fmt.Fprintln(b, `<g class="text" font-family="Go, Helvetica, Arial, sans-serif" stroke="none">`)
 		for _, t := range d.Texts {
 			fmt.Fprint(b, "<text")
 			if t.Turn == 0 {
@@ -66,7 +66,7 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 			} else {
 				fmt.Fprintf(b, ` transform="translate(%s %s) rotate(%s)"`, decimal(t.At.X, 4), decimal(-t.At.Y, 4), decimal(-t.Turn.Degrees(), 6))
 			}
-			fmt.Fprintf(b, ` font-size="%s"`, decimal(face(t.Bold).size(t.Height), 4))
+			fmt.Fprintf(b, ` font-size="%s" fill="%s"`, decimal(face(t.Bold).size(t.Height), 4), svgColour(t.Colour))
 			if t.Anchor != Left {
 				fmt.Fprintf(b, ` text-anchor="%s"`, [...]string{Middle: "middle", Right: "end"}[t.Anchor])
 			}
@@ -128,9 +128,11 @@ func svgPath(vertices []Vertex, closed bool) string {
 }
 
 func svgGrey(grey float64) string {
-	v := int(math.Round(255 * min(max(grey, 0), 1)))
-	return fmt.Sprintf("#%02x%02x%02x", v, v, v)
+	v := uint8(math.Round(255 * min(max(grey, 0), 1)))
+	return svgColour([3]uint8{v, v, v})
 }
+
+func svgColour(c [3]uint8) string { return fmt.Sprintf("#%02x%02x%02x", c[0], c[1], c[2]) }
 
 func escape(text string) string {
 	var b strings.Builder

@@ -57,6 +57,7 @@ type Text struct {
 	Turn   s1.Angle // counterclockwise
 	Words  string
 	Bold   bool
+	Colour [3]uint8 // red, green, blue; zero: black
 }
 
 // Fill is an area in grey; 0 is black, 1 white. Fills lie under all lines.
@@ -72,6 +73,13 @@ type Drawing struct {
 	Strokes []Stroke
 	Texts   []Text
 	Fills   []Fill
+
+	// Styles says how its kinds of lines are drawn, which then are numbered from 0
+	// and mean what they mean to who draws; nil: the kinds above.
+	Styles []Style
+	// Sheet is its outer edge, if what it shows is a sheet with a title and check
+	// lines of its own; of no size: they are added where it is written.
+	Sheet r2.Rect
 }
 
 // Paper is a sheet of paper, mm. Zero width and height: as large as it has to be.
@@ -89,14 +97,13 @@ var (
 	Whole  = Paper{"whole", 0, 0}
 )
 
-// style is how a kind of line is drawn.
-type style struct {
-	name  string    // of the DXF layer; in lower case, of the SVG class
-	width float64   // mm
-	dash  []float64 // on, off, on, off, ..., mm; nil: a full line
-	grey  float64   // 0 is black
-	aci   int       // DXF colour number
-	about string    // of its dashes, for the DXF table of line types
+// Style is how a kind of line is drawn.
+type Style struct {
+	Name   string    // of the DXF layer, in capitals; in small letters, of the SVG group
+	Width  float64   // mm
+	Dash   []float64 // on, off, on, off, ..., mm; nil: a full line
+	Colour [3]uint8  // red, green, blue
+	ACI    int       // colour number of the DXF layer
 }
 
 // Widths are of the series 0.18, 0.25, 0.35, 0.5, 0.7 of ISO 128-2, wide to narrow as 2
@@ -105,15 +112,25 @@ type style struct {
 // 09; from memory). The standard's dots are half a width long, which no printer
 // shows: ours are twice that. All kinds are black, so nothing is told by colour;
 // the DXF colours are for screens.
-var styles = [allKinds]style{
-	Outline: {name: "OUTLINE", width: 0.5, aci: 7},
-	Thin:    {name: "THIN", width: 0.25, aci: 8},
-	Hidden:  {name: "HIDDEN", width: 0.35, dash: []float64{12 * 0.35, 3 * 0.35}, aci: 4, about: "dashed"},
-	Centre:  {name: "CENTRE", width: 0.25, dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25}, aci: 1, about: "long-dashed dotted"},
-	Cut:     {name: "CUT", width: 0.7, aci: 6},
-	Ghost:   {name: "GHOST", width: 0.25, dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25, 0.25, 3 * 0.25}, aci: 9, about: "long-dashed double-dotted"},
-	Check:   {name: "CHECK", width: 0.25, aci: 3},
+var styles = [allKinds]Style{
+	Outline: {Name: "OUTLINE", Width: 0.5, ACI: 7},
+	Thin:    {Name: "THIN", Width: 0.25, ACI: 8},
+	Hidden:  {Name: "HIDDEN", Width: 0.35, Dash: []float64{12 * 0.35, 3 * 0.35}, ACI: 4},
+	Centre:  {Name: "CENTRE", Width: 0.25, Dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25}, ACI: 1},
+	Cut:     {Name: "CUT", Width: 0.7, ACI: 6},
+	Ghost:   {Name: "GHOST", Width: 0.25, Dash: []float64{24 * 0.25, 3 * 0.25, 0.25, 3 * 0.25, 0.25, 3 * 0.25}, ACI: 9},
+	Check:   {Name: "CHECK", Width: 0.25, ACI: 3},
 
-	frameLine: {name: "FRAME", width: 0.25, grey: 0.5},
-	mapLine:   {name: "MAP", width: 0.18, grey: 0.35},
+	frameLine: {Name: "FRAME", Width: 0.25, Colour: grey(128)},
+	mapLine:   {Name: "MAP", Width: 0.18, Colour: grey(90)},
+}
+
+func grey(v uint8) [3]uint8 { return [3]uint8{v, v, v} }
+
+// styles returns how the kinds of lines are drawn.
+func (d *Drawing) styles() []Style {
+	if d.Styles != nil {
+		return d.Styles
+	}
+	return styles[:kinds]
 }
