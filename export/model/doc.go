@@ -31,9 +31,10 @@
 //     the tube; where two tubes are equally wide the curve has corners, which may
 //     be off by 0.4 mm along a tube of 44 mm at 30 degrees, where that slides
 //     along the target's surface and leaves no gap.
-//  4. The face of a notch lies on the target's surface within 0.15 mm if the
-//     target is in the cage and no other chord error is asked for. Seen along
-//     the tube it lies between the two edges, so it never crosses the walls.
+//  4. The face of a notch lies on the target's surface within 0.15 mm, and along
+//     the crease between two targets within 0.3 mm, if the targets are in the
+//     cage and no other chord error is asked for. Seen along the tube it lies
+//     between the two edges, so it never crosses the walls.
 //  5. If no chord error is asked for, straights have the volume of a round tube
 //     less 0.071 %, bends less 0.12 %.
 //  6. The first line of corners along the tube is the bar's reference line.

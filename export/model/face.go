@@ -90,46 +90,60 @@ func (t *target) off(q, dir r3.Vector) (d, slope float64) {
 // 0.6 mm deep into the target half way through a wall of 2.4 mm. Points at or
 // beyond limit (mm along the straight) are not wanted.
 //
-// Where the two ends of the chord are not on the same target, or no point is
-// found, the face stays ruled.
+// Where an end of the chord is on no target, or a point is not found, the face
+// stays ruled.
 func (w *weaver) follow(r *ring, e end, forward, limit float64) {
 	if len(e.targets) == 0 {
 		return
 	}
 	r.face = make([][]facePoint, r.clocks.len())
-	back := r.dir.Mul(forward)
 	for j := range r.face {
+		g := generator{r, r.dir.Mul(forward), forward, j}
 		x := [2]float64{forward * r.offset[0][j], forward * r.offset[1][j]}
-		// On the generator of a radius, x mm along it.
-		at := func(radius, x float64) r3.Vector { return r.at(radius, j, forward*x) }
-		for i := range e.targets {
-			t := &e.targets[i]
-			d0, _ := t.off(at(w.outer, x[0]), back)
-			d1, _ := t.off(at(w.inner, x[1]), back)
-			if math.Abs(d0) > w.cut || math.Abs(d1) > w.cut {
-				continue
+		var on [2]*target
+		for s, radius := range [2]float64{w.outer, w.inner} {
+			for i := range e.targets {
+				if d, _ := e.targets[i].off(g.at(radius, x[s]), g.back); math.Abs(d) <= w.cut {
+					on[s] = &e.targets[i]
+					break
+				}
 			}
-			r.face[j] = w.arc(t, at, back, x, limit)
-			for k := range r.face[j] {
-				r.face[j][k].along *= forward
-			}
-			break
 		}
+		if on[0] == nil || on[1] == nil {
+			continue
+		}
+		r.face[j] = w.arc(on, g, x, limit)
 	}
 }
 
-// arc returns the points on the target between outside and bore, which are at
-// x[0] and x[1] on their generators.
+// generator is a line along the tube at a ring's corner j, on any radius. Places
+// on it are in mm from the ring's centre along back, which is forward times the
+// ring's direction.
+type generator struct {
+	ring    *ring
+	back    r3.Vector
+	forward float64
+	j       int
+}
+
+func (g generator) at(radius, x float64) r3.Vector { return g.ring.at(radius, g.j, g.forward*x) }
+
+// arc returns the points on the targets between outside and bore, which are at
+// x[0] and x[1] on their generators and on the targets on[0] and on[1]. If these
+// are two, the face goes over from one to the other at a crease.
 //
 // Where the branch is as wide as its target the arc begins square to the
 // generators, and its angle grows with the root of the depth under the outside;
 // so the depths are squares, which makes pieces of the arc alike. A chord's
 // distance from its arc falls with the square of the number of pieces.
-func (w *weaver) arc(t *target, at func(radius, x float64) r3.Vector, back r3.Vector, x [2]float64, limit float64) []facePoint {
+func (w *weaver) arc(on [2]*target, g generator, x [2]float64, limit float64) []facePoint {
 	wall := w.outer - w.inner
 	ruled := func(depth float64) float64 { return x[0] + (x[1]-x[0])*depth }
-	d, _ := t.off(at(w.outer-wall/4, ruled(0.25)), back)
+	d, _ := on[0].off(g.at(w.outer-wall/4, ruled(0.25)), g.back)
 	pieces := min(maxLayers, int(math.Ceil(math.Sqrt(math.Abs(d)/w.cut))))
+	if on[0] != on[1] {
+		pieces = maxLayers
+	}
 	if pieces < 2 {
 		return nil
 	}
@@ -137,11 +151,17 @@ func (w *weaver) arc(t *target, at func(radius, x float64) r3.Vector, back r3.Ve
 	for k := 1; k < pieces; k++ {
 		depth := float64(k*k) / float64(pieces*pieces)
 		radius, guess := w.outer-wall*depth, ruled(depth)
-		along, ok := t.leave(func(x float64) r3.Vector { return at(radius, x) }, back, guess)
+		along, ok := on[0].leave(g, radius, guess)
+		if on[1] != on[0] {
+			// It is cut as deep as the deeper of the two.
+			if other, found := on[1].leave(g, radius, guess); found && (!ok || other > along) {
+				along, ok = other, true
+			}
+		}
 		if !ok || math.Abs(along-guess) > w.outer/2 || along >= limit {
 			return nil
 		}
-		points = append(points, facePoint{radius, along})
+		points = append(points, facePoint{radius, g.forward * along})
 	}
 	return points
 }
@@ -150,10 +170,10 @@ func (w *weaver) arc(t *target, at func(radius, x float64) r3.Vector, back r3.Ve
 // Newton's method. The distance from a straight grows ever faster along a line,
 // so after one step the method comes down on the place from outside. ok is false
 // if it does not find one.
-func (t *target) leave(at func(x float64) r3.Vector, back r3.Vector, guess float64) (x float64, ok bool) {
+func (t *target) leave(g generator, radius, guess float64) (x float64, ok bool) {
 	x = guess
 	for range 20 {
-		d, slope := t.off(at(x), back)
+		d, slope := t.off(g.at(radius, x), g.back)
 		if math.Abs(d) <= newtonSlack {
 			return x, slope > 0
 		}
