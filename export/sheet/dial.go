@@ -78,10 +78,11 @@ func (t *templater) dial(u turn) *draw.Drawing {
 			tick(0, dialTen)
 			tick(dialRing-dialFive, dialRing)
 			// Small tubes have no room for a number at every line.
-			if k%30 == 0 || hole >= 15 {
+			shown := min(k, 360-k)
+			if k%30 == 0 || hole >= 15 && shown < 100 || hole >= 28 {
 				d.Texts = append(d.Texts, draw.Text{
 					At: at(hole+dialNumbers-dialHeight/2, a), Height: dialHeight, Anchor: draw.Middle, Turn: -a,
-					Words: fmt.Sprint(min(k, 360-k)), Bold: k%90 == 0,
+					Words: fmt.Sprint(shown), Bold: k%90 == 0,
 				})
 			}
 		case k%5 == 0:
@@ -98,16 +99,22 @@ func (t *templater) dial(u turn) *draw.Drawing {
 	d.Text(r2.Point{X: 2 - half, Y: half - 2 - small}, small, draw.Left, "level")
 	d.Text(r2.Point{X: half - 2, Y: half - 2 - small}, small, draw.Right, "level")
 
-	d.Line(draw.Outline, at(hole, 0), at(hole+dialLines, 0))
-	lineTo := func(a s1.Angle, kind draw.Kind) {
-		d.Line(kind, at(hole, a), at(hole+dialLines, a))
+	// Narrow where the tube's mark is read: at the hole a wide line is two degrees.
+	lineTo := func(a s1.Angle, beside, beyond draw.Kind) {
+		d.Line(beside, at(hole, a), at(hole+dialRing, a))
+		d.Line(beyond, at(hole+dialRing, a), at(hole+dialLines, a))
+	}
+	figure := func(a s1.Angle) {
 		// Off the line, away from zero, so that two small turns do not meet.
-		aside := at(math.Copysign(medium/2+0.5, a.Radians()), a+90*s1.Degree)
+		aside := at(math.Copysign(medium/2+1.5, a.Radians()), a+90*s1.Degree)
 		words(d, at(hole+dialLines-dialBeside, a).Add(aside), at(1, a), medium, degrees(u.angle.Abs()), true)
 	}
-	lineTo(u.angle, draw.Cut)
+	lineTo(0, draw.Thin, draw.Outline)
+	lineTo(u.angle, draw.Thin, draw.Cut)
+	figure(u.angle)
 	if t.anyOther() {
-		lineTo(-u.angle, draw.Hidden)
+		lineTo(-u.angle, draw.Hidden, draw.Hidden)
+		figure(-u.angle)
 	}
 	// Both directions, where no line to turn to can be.
 	from := 112 * s1.Degree
@@ -131,7 +138,8 @@ func (t *templater) dial(u turn) *draw.Drawing {
 		}
 		d.Texts = append(d.Texts, text)
 	}
-	block(d, r2.Point{Y: -half - 3}, r2.Point{Y: -1}, []line{{large, degrees(u.angle.Abs()) + " " + strings.ToUpper(u.way()), true}, {medium, fmt.Sprintf("between bend %d and bend %d, seen from end %s", u.from, u.to, endName(u.last)), false}}...)
+	said, _ := blockAt(r2.Point{Y: -half - 3}, r2.Point{Y: -1}, []line{{large, degrees(u.angle.Abs()) + " " + strings.ToUpper(u.way()), true}, {medium, fmt.Sprintf("between bend %d and bend %d, seen from end %s", u.from, u.to, endName(u.last)), false}})
+	d.Texts = append(d.Texts, said...)
 	d.Notes = t.dialNotes(u)
 	return d
 }

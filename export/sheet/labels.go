@@ -39,7 +39,7 @@ type label struct {
 // beside writes labels along one side of a run (left: 1, right: -1 of the way
 // from A to B), each with a line to its place. Labels that would run into each
 // other are moved apart. radius is the tube's, mm.
-func beside(d *draw.Drawing, r run, side, radius float64, labels []label) {
+func (b *board) beside(r run, side, radius float64, labels []label) {
 	labels = slices.Clone(labels)
 	slices.SortStableFunc(labels, func(a, b label) int { return cmp.Compare(a.at, b.at) })
 	at := make([]float64, len(labels))
@@ -54,8 +54,12 @@ func beside(d *draw.Drawing, r run, side, radius float64, labels []label) {
 		foot = foot.Add(left(dir).Mul(side * radius))
 		out := left(way).Mul(side)
 		start := max(l.from, radius+leader)
-		d.Line(draw.Thin, foot, head.Add(out.Mul(radius+leader/2)), head.Add(out.Mul(start-1)))
-		words(d, head.Add(out.Mul(start)), out, medium, l.words, l.bold)
+		b.Line(draw.Thin, foot, head.Add(out.Mul(radius+leader/2)), head.Add(out.Mul(start-1)))
+		words(b.Drawing, head.Add(out.Mul(start)), out, medium, l.words, l.bold)
+		wide := draw.Text{Height: medium, Words: l.words, Bold: l.bold}.Width()
+		for x := 0.0; x < wide; x += medium {
+			b.taken = append(b.taken, r2.RectFromCenterSize(head.Add(out.Mul(start+x)), r2.Point{X: medium, Y: medium}))
+		}
 	}
 }
 
@@ -82,9 +86,9 @@ type line struct {
 	bold   bool
 }
 
-// block writes level lines, centred, so that the block lies beside p in the
-// direction dir (unit).
-func block(d *draw.Drawing, p, dir r2.Point, lines ...line) {
+// blockAt returns the lines of a level, centred block that lies beside p in the
+// direction dir (unit), and the rectangle that they fill.
+func blockAt(p, dir r2.Point, lines []line) ([]draw.Text, r2.Rect) {
 	var wide, high float64
 	for i, l := range lines {
 		wide = max(wide, draw.Text{Height: l.height, Words: l.words, Bold: l.bold}.Width())
@@ -96,14 +100,67 @@ func block(d *draw.Drawing, p, dir r2.Point, lines ...line) {
 	// The block's box slides round p as dir turns; the factor keeps its corners
 	// off the tube at slanting directions.
 	slide := func(x float64) float64 { return max(-1, min(1, 1.5*x)) / 2 }
-	p = p.Add(r2.Point{X: slide(dir.X) * wide, Y: slide(dir.Y)*high + high/2})
+	p = p.Add(r2.Point{X: slide(dir.X) * wide, Y: slide(dir.Y) * high})
+	box := r2.RectFromCenterSize(p, r2.Point{X: wide, Y: high})
+	p.Y = box.Y.Hi
+	var out []draw.Text
 	for i, l := range lines {
 		if i > 0 {
 			p.Y -= (feed - 1) * l.height
 		}
 		p.Y -= l.height
-		d.Texts = append(d.Texts, draw.Text{At: p, Height: l.height, Anchor: draw.Middle, Words: l.words, Bold: l.bold})
+		out = append(out, draw.Text{At: p, Height: l.height, Anchor: draw.Middle, Words: l.words, Bold: l.bold})
 	}
+	return out, box
+}
+
+// board is a drawing on which blocks keep clear of each other and of the tube.
+type board struct {
+	*draw.Drawing
+	taken []r2.Rect
+}
+
+// newBoard takes the room of a run of a tube: squares along it, a little smaller
+// than it is wide, so that a block may touch it.
+func newBoard(d *draw.Drawing, r run, radius float64) *board {
+	b := &board{Drawing: d}
+	side := r2.Point{X: 1.6 * radius, Y: 1.6 * radius}
+	for s := r.start(); s < r.end(); s += radius / 2 {
+		p, _ := r.at(s)
+		b.taken = append(b.taken, r2.RectFromCenterSize(p, side))
+	}
+	return b
+}
+
+// place is where a block may go: beside a point, in a direction.
+type place struct{ at, dir r2.Point }
+
+// block writes a block at the first place at which it is clear of everything, or
+// at the first if there is none.
+func (b *board) block(places []place, lines ...line) {
+	var best []draw.Text
+	var bestBox r2.Rect
+	for i, p := range places {
+		texts, box := blockAt(p.at, p.dir, lines)
+		free := !slices.ContainsFunc(b.taken, box.Intersects)
+		if i == 0 || free {
+			best, bestBox = texts, box
+		}
+		if free {
+			break
+		}
+	}
+	b.taken = append(b.taken, bestBox.ExpandedByMargin(1))
+	b.Texts = append(b.Texts, best...)
+}
+
+// outwards returns places at growing distances (mm) from p along dir (unit).
+func outwards(p, dir r2.Point, from, to float64) []place {
+	var out []place
+	for x := from; x <= to; x += clear {
+		out = append(out, place{p.Add(dir.Mul(x)), dir})
+	}
+	return out
 }
 
 // stretch turns a distance along the bar into one along its parallel at an

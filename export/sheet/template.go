@@ -123,7 +123,8 @@ func (t *templater) draw(v view, r run) *draw.Drawing {
 	}
 	tubeBox := d.Bounds()
 	d.Strokes = append(d.Strokes, draw.Stroke{Kind: draw.Centre, Vertices: r.parallel(0, 0, 0)})
-	reference := t.reference(d, v, r, cuts)
+	reference, offset := t.reference(d, v, r, cuts)
+	b := newBoard(d, r, radius)
 
 	// Labels on the outer side: where bends start and end, nodes, joints.
 	var labels []label
@@ -135,12 +136,15 @@ func (t *templater) draw(v view, r run) *draw.Drawing {
 		node := v.point(t.bar.Path.Nodes[l.node])
 		mid, dir := r.at(l.start + l.length/2)
 		from := node.Sub(mid).Dot(left(dir).Mul(side))
-		cross(d, node)
-		for _, s := range [2]r2.Point{l.from, l.to} {
-			d.Line(draw.Thin, s, node)
+		if from-radius <= nodeReach {
+			cross(d, node)
+			for _, s := range [2]r2.Point{l.from, l.to} {
+				d.Line(draw.Thin, s, node)
+			}
+		} else {
+			from = 0 // of a sharp bend it is far off: not worth the paper
 		}
 		labels = append(labels, label{at: l.start + l.length/2, from: from + clear, words: fmt.Sprintf("N%d", l.node), bold: true})
-		t.bendBlock(d, r, l, -side)
 	}
 	last := len(t.bar.Path.Nodes) - 1
 	for i, s := range [2]float64{0, t.bar.Path.Length} {
@@ -158,16 +162,22 @@ func (t *templater) draw(v view, r run) *draw.Drawing {
 		t.drawMark(d, v, r, m)
 		labels = append(labels, label{at: m.at, words: m.name + "  " + t.length(m.at), bold: true})
 	}
-	beside(d, r, side, radius, labels)
-	for i := range cuts {
-		t.endBlock(d, r, i, cuts[i], !slim(tubeBox))
+	b.beside(r, side, radius, labels)
+	for _, l := range r.bends() {
+		t.bendBlock(b, r, l, -side)
 	}
-	t.nameInTube(d, v, r)
+	for i := range cuts {
+		t.endBlock(b, r, i, cuts[i], !slim(tubeBox))
+	}
+	t.nameInTube(d, v, r, -math.Copysign(1, offset))
 	t.dimensions(d, r, tubeBox)
 
 	d.Notes = t.notes(v, r, tubeBox.Size(), reference, marks)
 	return d
 }
+
+// nodeReach is how far (mm) off the tube's edge a node is still drawn.
+const nodeReach = 100
 
 // ends tells whether end i of the bar is an end of the run.
 func (t *templater) ends(r run, i int) bool {
@@ -226,7 +236,7 @@ func cross(d *draw.Drawing, p r2.Point) {
 }
 
 // bendBlock writes a bend's number and angles beside it.
-func (t *templater) bendBlock(d *draw.Drawing, r run, l leg, side float64) {
+func (t *templater) bendBlock(b *board, r run, l leg, side float64) {
 	p, dir := r.at(l.start + l.length/2)
 	out := left(dir).Mul(side)
 	lines := []line{
@@ -243,7 +253,10 @@ func (t *templater) bendBlock(d *draw.Drawing, r run, l leg, side float64) {
 			lines = append(lines, line{medium, s.mark, false})
 		}
 	}
-	block(d, p.Add(out.Mul(t.bar.Radius()+2*clear)), out, lines...)
+	near := t.bar.Radius() + 2*clear
+	// Inside, or else outside beyond the labels.
+	places := outwards(p, out, near, near+15*clear)
+	b.block(append(places, outwards(p, out.Mul(-1), near+50, near+150)...), lines...)
 }
 
 // setting is what is done at a bend.
@@ -274,13 +287,13 @@ func (t *templater) step(bend int) (setting, bool) {
 func endName(i int) string { return string(rune('A' + i)) }
 
 // endBlock says at an end of the run which one it is.
-func (t *templater) endBlock(d *draw.Drawing, r run, i int, c cut, wide bool) {
+func (t *templater) endBlock(b *board, r run, i int, c cut, wide bool) {
 	s := [2]float64{r.start(), r.end()}[i]
 	p, dir := r.at(s)
 	if i == 0 {
 		dir = dir.Mul(-1)
 	}
-	p = p.Add(dir.Mul(c.beyond + 2*clear))
+	from := c.beyond + 2*clear
 	lines := []line{{huge, endName(i), true}}
 	if !t.ends(r, i) {
 		bend := r.bends()[0].bend - 1 + 2*i
@@ -289,7 +302,7 @@ func (t *templater) endBlock(d *draw.Drawing, r run, i int, c cut, wide bool) {
 			words = fmt.Sprintf("bend %d starts here", bend)
 		}
 		lines = []line{{medium, words, true}, {medium, t.length(s), false}}
-		p = p.Add(dir.Mul(2 * clear)) // beyond a joint that may be here
+		from += 2 * clear // beyond a joint that may be here
 	}
 	if t.ends(r, i) {
 		switch e := t.bar.Ends[i]; e.Kind {
@@ -304,17 +317,17 @@ func (t *templater) endBlock(d *draw.Drawing, r run, i int, c cut, wide bool) {
 		chord := r[len(r)-1].to.Sub(r[0].from).Norm()
 		lines = append(lines, line{small, t.length(chord) + " to the middle of the other end", false})
 	}
-	block(d, p, dir, lines...)
+	b.block(outwards(p, dir, from, from+25*clear), lines...)
 }
 
 // nameInTube writes the bar's name and the face in the tube, so that a cut-out
-// still has them, and a page without notes.
-func (t *templater) nameInTube(d *draw.Drawing, v view, r run) {
+// still has them, and a page without notes; on that side of its middle.
+func (t *templater) nameInTube(d *draw.Drawing, v view, r run, side float64) {
 	l := r.longest()
 	if t.bar.Radius() < 3*medium {
 		return
 	}
-	p := l.from.Add(l.to).Mul(0.5).Sub(left(l.dir).Mul(labelSide(r) * t.bar.Radius() / 2))
+	p := l.from.Add(l.to).Mul(0.5).Add(left(l.dir).Mul(side * t.bar.Radius() / 2))
 	text := draw.Text{Height: medium, Words: name(t.bar.Name) + ", " + v.face, Bold: true}
 	if text.Width() > l.length {
 		text.Words = name(t.bar.Name)
@@ -374,8 +387,9 @@ func (t *templater) dimensions(d *draw.Drawing, r run, tubeBox r2.Rect) {
 // its dimensions share pages.
 func slim(tubeBox r2.Rect) bool { return tubeBox.Size().Y <= 250 }
 
-// reference draws the reference line, and says where it is.
-func (t *templater) reference(d *draw.Drawing, v view, r run, cuts [2]cut) string {
+// reference draws the reference line. It returns where that is, in words and as
+// an offset to the left of the middle, mm.
+func (t *templater) reference(d *draw.Drawing, v view, r run, cuts [2]cut) (string, float64) {
 	// Its place across the tube does not change along a run in one plane.
 	s := r.start()
 	_, dir := r.at(s)
@@ -404,7 +418,7 @@ func (t *templater) reference(d *draw.Drawing, v view, r run, cuts [2]cut) strin
 		level(d, p, l.dir, draw.Text{Height: small, Words: "reference line"}, l.length/2)
 	}
 	d.Strokes = append(d.Strokes, draw.Stroke{Kind: kind, Vertices: r.parallel(offset, cuts[0].at(offset, radius), cuts[1].at(offset, radius))})
-	return words
+	return words, offset
 }
 
 // onEdge is the cosine of 10 degrees: a reference line nearer to the tube's
