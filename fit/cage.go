@@ -192,16 +192,19 @@ type Joint struct {
 // Saw is how to cut a notch in a hole-saw notcher: the saw takes the place of
 // the target. Lengths in mm, angles in degrees.
 type Saw struct {
-	Size     float64 // the saw's diameter, that of the target
-	Nearest  float64 // the nearest diameter in sixteenths of an inch
-	Angle    float64 // by which the branch is turned off square to the saw: 90 - Joint.Angle
-	Offset   float64 // between the axes of branch and saw, as Joint.Offset
-	Clock    float64 // of the branch: the line that goes into the notcher's plane of tilt, on the side where branch and saw close
-	Deepest  float64 // from the node along the branch to the far end of the notch
-	Shortest float64 // from the node to its near end; negative: beyond the node
-	Depth    float64 // how deep the saw has to go along its axis
-	Passes   int     // 1: from one side; 2: from both sides, turning the branch half round the saw; 0: the saw does not reach
-	Exact    bool    // false: the target is bent there, or the notch goes round other bars too, so that no saw cuts it
+	Size    float64 // the saw's diameter, that of the target
+	Nearest float64 // the nearest diameter in sixteenths of an inch
+	Angle   float64 // by which the branch is turned off square to the saw: 90 - Joint.Angle
+	Offset  float64 // between the axes of branch and saw, as Joint.Offset
+	Clock   float64 // of the branch: the line that goes into the notcher's plane of tilt, on the side where branch and saw close
+	Depth   float64 // how far the saw has to travel along its axis from the first to the last of the notch
+
+	// From the node along the branch to the far and to the near end of the
+	// notch; negative: beyond the node.
+	Deepest, Shallowest float64
+
+	Passes int  // 1: from one side; 2: from both sides along the same axis; 0: the saw does not reach, or does not cut this notch
+	Exact  bool // false: the target is bent there, or the notch goes round other bars too: no saw cuts it as it is
 }
 
 // Vent is a small hole in a tube's wall inside a joint, through which the air

@@ -28,7 +28,7 @@ func BenchmarkJoint(b *testing.B) {
 			order(g, all)
 			j := shop()
 			for b.Loop() {
-				all[len(all)-1].joint(g, j, 0)
+				all[len(all)-1].work(g, j, 0)
 			}
 		})
 	}

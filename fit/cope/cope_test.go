@@ -1,7 +1,10 @@
 package cope
 
 import (
+	"flag"
 	"math"
+	"os"
+	"testing"
 
 	"github.com/golang/geo/r3"
 	"github.com/stretchr/testify/require"
@@ -11,6 +14,18 @@ import (
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
+
+// TestMain keeps properties light; BARWRIGHT_FULL=1 draws more.
+func TestMain(m *testing.M) {
+	checks := "40"
+	if os.Getenv("BARWRIGHT_FULL") == "1" {
+		checks = "1000"
+	}
+	if err := flag.Set("rapid.checks", checks); err != nil { // the command line, parsed later, still wins
+		panic(err)
+	}
+	os.Exit(m.Run())
+}
 
 func v(x, y, z float64) r3.Vector { return r3.Vector{X: x, Y: y, Z: z} }
 

@@ -100,7 +100,7 @@ func (d dense) follow(from, dir r3.Vector, hi, lo, step float64) (float64, bool)
 // On straights, across borders and in bends, with offsets of the branch, the
 // curve is the one found by following lines.
 func TestDense(t *testing.T) {
-	const chord = 1.0 // mm between points: with the tightest radius, 50 mm, they are 0.0025 mm off
+	const chord = 1.0 // mm between points: with the tightest radius, 50 mm, their chords are 0.0025 mm off
 	lines := 0
 	rapid.Check(t, func(t *rapid.T) {
 		target, at := drawTarget(t)
@@ -139,7 +139,7 @@ func TestDense(t *testing.T) {
 				// The outermost such point before the branch has come apart from the
 				// target. Where the line all but touches the target its place is
 				// not sharp, but there is nothing to take off in between.
-				got, ok := d.follow(from, w, hi, edge.x-3, .5)
+				got, ok := d.follow(from, w, hi, edge.x-3, 1)
 				if !ok {
 					got = edge.x
 				}
@@ -153,5 +153,5 @@ func TestDense(t *testing.T) {
 			}
 		}
 	})
-	require.Greater(t, lines, 1000)
+	require.Greater(t, lines, 400)
 }

@@ -12,14 +12,26 @@ import (
 	"barwright/fit/tube"
 )
 
-// joint works a landing out: joint number i, counted from 0.
-func (l *landing) joint(c *fit.Cage, j *job.Job, i int) (fit.Joint, []fit.Finding) {
+// worked is a joint with what its findings need besides.
+type worked struct {
+	*landing
+	*curves // nil: the end does not reach its target
+	joint   fit.Joint
+	station [clocks]float64 // of the outer edge's points along the target, mm
+	angle   [clocks]float64 // where they are round it, degrees from the joint's Clock, (-180, 180]
+	bends   float64         // mm of the target under the bead that are bent
+	vent    ventState
+}
+
+// work works a landing out: joint number i, counted from 0.
+func (l *landing) work(c *fit.Cage, j *job.Job, i int) *worked {
 	t := c.Bars[l.target]
-	out := fit.Joint{
+	k := &worked{landing: l, joint: fit.Joint{
 		Name: "J" + strconv.Itoa(i+1), Bar: l.branch.Name, End: endName(l.end), Onto: t.Name,
 		Angle: math.Atan2(l.w.Cross(l.d).Norm(), math.Abs(l.w.Dot(l.d))) * 180 / math.Pi,
 		At:    l.at, Node: l.node, Order: l.order,
-	}
+	}}
+	out := &k.joint
 	clock := float64(tube.ClockOf(t.Path, l.at, l.w))
 	out.Clock, out.Wrap = degrees(clock), clock*t.Radius()
 	centre, _ := t.Path.At(l.at)
@@ -27,19 +39,14 @@ func (l *landing) joint(c *fit.Cage, j *job.Job, i int) (fit.Joint, []fit.Findin
 		out.Offset = l.node.Sub(centre).Dot(across) / across.Norm()
 	}
 	if !l.meets {
-		return out, []fit.Finding{{
-			Severity: fit.Error, Rule: "landing", Bar: out.Bar, Other: out.Onto, Joint: out.Name,
-			Got: l.miss, Limit: l.branch.Radius() + t.Radius(), Unit: "mm", At: pointer(l.node),
-			Message: "end " + out.End + " does not reach " + strconv.Quote(out.Onto) + ": it is left square",
-		}}
+		return k
 	}
 
-	k := l.curves()
+	k.curves = l.curve()
 	l.branch.Cuts[l.end] = fit.EndCut{Kind: fit.Notch, Outer: k.outer.x[:], Inner: k.inner.x[:]}
-	out.Long, out.Short = k.long, k.short
-	out.Open = k.open
+	out.Long, out.Short, out.Open = k.long, k.short, k.open
 	out.Length = k.length
-	out.WedgeMin, out.WedgeMax = k.wedge[0], k.wedge[1]
+	out.WedgeMin, out.WedgeMax = k.wedges[0], k.wedges[1]
 	for n := 0; n < clocks; n += clocks / beads {
 		out.Bead = append(out.Bead, k.point[n])
 	}
@@ -48,7 +55,31 @@ func (l *landing) joint(c *fit.Cage, j *job.Job, i int) (fit.Joint, []fit.Findin
 			out.Around = append(out.Around, c.Bars[s.bar].Name)
 		}
 	}
-	return out, nil
+	k.place(t)
+	out.Saw = k.saw(t)
+	out.Vent, k.vent = k.drill(c, j.Joints.Vent)
+	out.Zones = k.zones(c, j.Joints.Bare)
+	return k
+}
+
+// place finds where on the target the outer edge is.
+func (k *worked) place(t *fit.Bar) {
+	from, to := math.Inf(1), math.Inf(-1)
+	for n, p := range k.point {
+		s, _ := k.solids[0].near.Closest(p)
+		centre, _ := k.solids[0].near.At(s)
+		k.station[n] = s
+		turn := float64(tube.ClockOf(t.Path, s, p.Sub(centre)))*180/math.Pi - k.joint.Clock
+		k.angle[n] = turn - 360*math.Ceil(turn/360-.5)
+		if k.outer.by[n] == 0 {
+			from, to = min(from, s), max(to, s)
+		}
+	}
+	for i := range t.Path.Segments {
+		if g := &t.Path.Segments[i]; g.Kind == tube.Arc {
+			k.bends += max(0, min(to, g.Start+g.Length)-max(from, g.Start))
+		}
+	}
 }
 
 // curve is a cut's edge, one value for each degree of clock.
@@ -64,13 +95,13 @@ type curves struct {
 	long, short  float64
 	length       float64
 	open         float64
-	miss         float64    // by which the line farthest off passes the target, mm
-	wedge        [2]float64 // least and largest, degrees
+	wedges       [2]float64 // least and largest, degrees
+	narrow       int        // the line where the wedge is least
 }
 
-func (l *landing) curves() *curves {
+func (l *landing) curve() *curves {
 	r, q := l.branch.Radius(), l.branch.Tube.Inner()/2
-	k := &curves{wedge: [2]float64{180, 0}}
+	k := &curves{wedges: [2]float64{180, 0}}
 	most, least, open := 0, 0, 0
 	for n := range clocks {
 		u := l.direction(float64(n) * math.Pi / 180)
@@ -88,11 +119,13 @@ func (l *landing) curves() *curves {
 		}
 		if at.by < 0 {
 			open++
-			k.miss = max(k.miss, at.miss)
 			continue
 		}
 		w := l.wedge(at.by, p, u)
-		k.wedge[0], k.wedge[1] = min(k.wedge[0], w), max(k.wedge[1], w)
+		if w < k.wedges[0] {
+			k.wedges[0], k.narrow = w, n
+		}
+		k.wedges[1] = max(k.wedges[1], w)
 	}
 	k.open = float64(open) / clocks
 	for n, p := range k.point {

@@ -179,7 +179,7 @@ func sequence(c *fit.Cage, node []*landing) {
 // other bar as close to its node as the sum of the radii.
 func (l *landing) round(c *fit.Cage, node []*landing) {
 	r := l.branch.Radius()
-	bars := []int{l.target}
+	bars, strange := []int{l.target}, []bool{false}
 	for k, b := range c.Bars {
 		if k == l.bar || k == l.target || !usable(b) {
 			continue
@@ -195,18 +195,20 @@ func (l *landing) round(c *fit.Cage, node []*landing) {
 		if ends > 0 && !earlier {
 			continue
 		}
+		joined := here
 		if !here {
 			_, d := b.Path.Closest(l.node)
 			here = d < r+b.Radius()
 		}
 		if here {
-			bars = append(bars, k)
+			bars, strange = append(bars, k), append(strange, !joined)
 		}
 	}
 	l.hi, l.grazing = l.part(c, bars, 1)
 	middle, reach := l.node.Add(l.w.Mul((l.lo+l.hi)/2)), (l.hi-l.lo)/2+r
-	for _, k := range bars {
+	for n, k := range bars {
 		s := newSolid(k, c.Bars[k].Path, c.Bars[k].Radius(), middle, reach)
+		s.stranger = strange[n]
 		if k == l.target || len(s.near.Segments) > 0 {
 			l.solids = append(l.solids, s)
 		}
@@ -222,9 +224,8 @@ func (l *landing) direction(clock float64) r3.Vector {
 
 // end is where the line along the branch at a distance from its axis stops.
 type end struct {
-	x    float64
-	by   int     // which of the landing's solids it meets; -1: none
-	miss float64 // by = -1: mm by which it passes the target
+	x  float64
+	by int // which of the landing's solids it meets; -1: none
 }
 
 // cut finds where the branch's line at the distance rho (mm) from its axis in
@@ -247,9 +248,8 @@ func (l *landing) cut(rho float64, u r3.Vector) end {
 	}
 	t := l.solids[0]
 	out.x = t.nearest(line, l.lo, l.hi)
-	out.miss = t.distance(line.at(out.x)) - t.radius
-	if out.miss < touching {
-		out.by, out.miss = 0, 0
+	if t.distance(line.at(out.x)) < t.radius+touching {
+		out.by = 0
 	}
 	return out
 }

@@ -38,6 +38,8 @@ type solid struct {
 	radius float64
 	near   *tube.Path // the segments that matter, at their places along the whole path
 	balls  []r3.Vector
+
+	stranger bool // it is in the way, but no joint of this node has to do with it
 }
 
 // newSolid keeps of a path what is within radius of the ball round centre.

@@ -45,14 +45,17 @@ func Work(c *fit.Cage, j *job.Job, sh *mesh.Shell, workers int) []fit.Finding {
 	}
 	all := landings(c)
 	order(c, all)
-	joints := make([]fit.Joint, len(all))
-	more := make([][]fit.Finding, len(all))
-	parallel(len(all), workers, func(i int) { joints[i], more[i] = all[i].joint(c, j, i) })
-	c.Joints = joints
-	for _, f := range more {
-		found = append(found, f...)
+	joints := make([]*worked, len(all))
+	parallel(len(all), workers, func(i int) { joints[i] = all[i].work(c, j, i) })
+	c.Joints = nil
+	for _, k := range joints {
+		c.Joints = append(c.Joints, k.joint)
+		found = append(found, k.findings(c)...)
 	}
-	return found
+	found = append(found, ends(c, joints)...)
+	found = append(found, apart(joints, j.Joints.Apart)...)
+	found = append(found, girth(c, joints)...)
+	return append(found, cavities(c, joints)...)
 }
 
 // parallel calls task(0) to task(n-1) on several goroutines.
