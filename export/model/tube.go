@@ -79,18 +79,23 @@ func Bar(c *fit.Cage, b *fit.Bar, opt Options) (*mesh.Mesh, []fit.Finding, error
 // holds them all, in mm. A bar that no mesh can be made of is an error that
 // names it.
 func Cage(c *fit.Cage, opt Options) (bars []*mesh.Mesh, all *mesh.Mesh, err error) {
-	all = &mesh.Mesh{}
+	vertices, triangles := 0, 0
 	for _, b := range c.Bars {
 		m, _, err := Bar(c, b, opt)
 		if err != nil {
 			return nil, nil, fmt.Errorf("bar %q: %w", b.Name, err)
 		}
+		bars = append(bars, m)
+		vertices += len(m.Vertices)
+		triangles += len(m.Triangles)
+	}
+	all = &mesh.Mesh{Vertices: make([]r3.Vector, 0, vertices), Triangles: make([][3]int32, 0, triangles)}
+	for _, m := range bars {
 		first := int32(len(all.Vertices))
 		all.Vertices = append(all.Vertices, m.Vertices...)
 		for _, t := range m.Triangles {
 			all.Triangles = append(all.Triangles, [3]int32{t[0] + first, t[1] + first, t[2] + first})
 		}
-		bars = append(bars, m)
 	}
 	return bars, all, nil
 }
