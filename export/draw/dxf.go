@@ -166,7 +166,7 @@ func WriteDXF(w io.Writer, d *Drawing) error {
 		}
 	}
 	for _, t := range append(d.Texts[:len(d.Texts):len(d.Texts)], unit) {
-		words := ascii(printable(t.Words))
+		words := ascii(Printable(t.Words))
 		if words == "" {
 			continue // a TEXT without any is an error to some readers
 		}

@@ -171,7 +171,7 @@ func notesPages(d *Drawing, p Paper) []Page {
 	r := newRoom(p, false, nil, false)
 	var lines []string
 	for _, n := range d.Notes {
-		lines = append(lines, wrapped(n, noteHeight, r.area.Size().X)...)
+		lines = append(append(lines, wrapped(n, noteHeight, r.area.Size().X)...), "")
 	}
 	var pages []Page
 	most := int(r.area.Size().Y / (noteHeight * lineFeed))

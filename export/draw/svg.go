@@ -29,9 +29,9 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 <svg xmlns="http://www.w3.org/2000/svg" width="%smm" height="%smm" viewBox="%s %s %[1]s %[2]s">
 <title>%[5]s</title>
 <rect x="%[3]s" y="%[4]s" width="%[1]s" height="%[2]s" fill="#fff"/>
-`, decimal(size.X, 4), decimal(size.Y, 4), decimal(box.X.Lo, 4), decimal(-box.Y.Hi, 4), escape(printable(d.Title)))
+`, decimal(size.X, 4), decimal(size.Y, 4), decimal(box.X.Lo, 4), decimal(-box.Y.Hi, 4), escape(Printable(d.Title)))
 	if len(d.Fills) > 0 {
-		fmt.Fprintln(b, `<g class="fill" stroke="none">`)
+		fmt.Fprintln(b, `<g id="fill" class="fill" stroke="none">`)
 		for _, f := range d.Fills {
 			fmt.Fprintf(b, `<path d="%s" fill="%s"/>`+"\n", svgPath(f.Vertices, true), svgGrey(f.Grey))
 		}
@@ -58,7 +58,7 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 		fmt.Fprintln(b, "</g>")
 	}
 	if len(d.Texts) > 0 {
-		fmt.Fprintln(b, `<g class="text" font-family="Go, Helvetica, Arial, sans-serif" stroke="none">`)
+		fmt.Fprintln(b, `<g id="text" class="text" font-family="Go, Helvetica, Arial, sans-serif" stroke="none">`)
 		for _, t := range d.Texts {
 			fmt.Fprint(b, "<text")
 			if t.Turn == 0 {
@@ -73,7 +73,7 @@ func WriteSVG(w io.Writer, d *Drawing) error {
 			if t.Bold {
 				fmt.Fprint(b, ` font-weight="bold"`)
 			}
-			fmt.Fprintf(b, ">%s</text>\n", escape(printable(t.Words)))
+			fmt.Fprintf(b, ">%s</text>\n", escape(Printable(t.Words)))
 		}
 		fmt.Fprintln(b, "</g>")
 	}

@@ -19,9 +19,9 @@ import (
 // about a metre of it at 5 mm. (Taste, no source.)
 const mostRunes = 300
 
-// printable makes free text safe for one line of a drawing: what is not
+// Printable makes free text safe for one line of a drawing: what is not
 // printable becomes a blank, and a line longer than any page is cut.
-func printable(text string) string {
+func Printable(text string) string {
 	text = strings.TrimSpace(strings.Map(blanked, text))
 	n := 0
 	for i := range text {
@@ -147,7 +147,7 @@ func (f *typeface) letter(r rune) rune {
 }
 
 // shown returns words as they are put on paper.
-func (f *typeface) shown(words string) string { return strings.Map(f.letter, printable(words)) }
+func (f *typeface) shown(words string) string { return strings.Map(f.letter, Printable(words)) }
 
 // width returns the width of words in sizes of the font.
 func (f *typeface) width(words string) float64 {
@@ -162,7 +162,7 @@ func (f *typeface) width(words string) float64 {
 // readers bring fonts of their own, which come out about as wide.
 func (t Text) Width() float64 {
 	f := face(t.Bold)
-	return f.width(printable(t.Words)) * f.size(t.Height)
+	return f.width(Printable(t.Words)) * f.size(t.Height)
 }
 
 // below is how far letters such as g reach below the base line, in heights of
@@ -186,7 +186,7 @@ func (t Text) corners() [4]r2.Point {
 // as said, mm.
 func fitted(words string, height float64, bold bool, width float64) string {
 	const dots = "..."
-	words = printable(words)
+	words = Printable(words)
 	f := face(bold)
 	width /= f.size(height)
 	if f.width(words) <= width {

@@ -17,6 +17,7 @@
 //
 //	shell, caps (mesh.Mesh) --\
 //	bars (fit.Cage) -----------Cut--> Drawing --WriteSVG, WriteDXF, WritePNG--> file
+//	                                     \----Sheet--> draw.Drawing
 //
 // A [Drawing] holds outlines and no style. The writers share one layout and
 // differ only in how a line and a text are put down. A bar shows the outside of
@@ -27,19 +28,18 @@
 //
 //  1. Outlines of the shell are exact for the mesh ([mesh.Section]); those of
 //     bars are within 0.05 mm of the true tube.
-//  2. SVG: one unit of the viewBox is one mm, width and height say mm, and points
-//     are rounded to 0.001 mm. DXF: one drawing unit is one mm, points are
-//     rounded to 0.0001 mm.
+//  2. SVG: one unit of the viewBox is one mm, width and height say mm. DXF: one
+//     drawing unit is one mm. In both, points are rounded to 0.0001 mm.
 //  3. The same drawing gives the same bytes. Free text can't break any of the
 //     formats.
 //
 // # Out of scope
 //
-// Paper sizes: a drawing is one sheet, as large as it has to be. Dimensions,
-// hatching, more than one view.
+// Paper sizes: a drawing is one sheet, as large as it has to be, and package draw
+// cuts it into pages. Dimensions, hatching, more than one view.
 //
 // # Entry points
 //
 // [AcrossX], [AcrossY], [AcrossZ] and [PlaneOf] for planes, [Cut], then [WriteSVG],
-// [WriteDXF] or [WritePNG].
+// [WriteDXF], [WritePNG] or [Sheet].
 package section

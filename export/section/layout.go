@@ -6,6 +6,8 @@ import (
 	"strconv"
 
 	"github.com/golang/geo/r2"
+
+	"barwright/export/draw"
 )
 
 // layer is what a line or a text belongs to. Later ones are drawn on top.
@@ -23,41 +25,24 @@ const (
 	layers
 )
 
-// look says how a layer is drawn. Widths are for paper.
-type look struct {
-	name   string // of the DXF layer and the SVG group
-	colour [3]uint8
-	aci    int        // DXF colour number
-	width  float64    // of its lines, mm
-	dash   [2]float64 // on, off, mm; 0: a full line
+// looks says how layers are drawn.
+var looks = [layers]draw.Style{
+	gridLayer:   {Name: "GRID", Colour: [3]uint8{205, 211, 218}, ACI: 9, Width: 0.25},
+	axisLayer:   {Name: "AXES", Colour: [3]uint8{120, 130, 140}, ACI: 8, Width: 0.5},
+	capsLayer:   {Name: "CAPS", Colour: [3]uint8{40, 110, 190}, ACI: 5, Width: 0.8, Dash: []float64{12, 8}},
+	shellLayer:  {Name: "SHELL", Colour: [3]uint8{0, 0, 0}, ACI: 7, Width: 1},
+	barsLayer:   {Name: "BARS", Colour: [3]uint8{190, 60, 20}, ACI: 1, Width: 0.8},
+	centreLayer: {Name: "CENTRES", Colour: [3]uint8{190, 60, 20}, ACI: 30, Width: 0.4, Dash: []float64{20, 6}},
+	checkLayer:  {Name: "CHECK", Colour: [3]uint8{0, 0, 0}, ACI: 3, Width: 0.5},
+	noteLayer:   {Name: "NOTES", Colour: [3]uint8{40, 45, 50}, ACI: 7},
 }
-
-var looks = [layers]look{
-	gridLayer:   {"GRID", [3]uint8{205, 211, 218}, 9, 0.25, [2]float64{}},
-	axisLayer:   {"AXES", [3]uint8{120, 130, 140}, 8, 0.5, [2]float64{}},
-	capsLayer:   {"CAPS", [3]uint8{40, 110, 190}, 5, 0.8, [2]float64{12, 8}},
-	shellLayer:  {"SHELL", [3]uint8{0, 0, 0}, 7, 1, [2]float64{}},
-	barsLayer:   {"BARS", [3]uint8{190, 60, 20}, 1, 0.8, [2]float64{}},
-	centreLayer: {"CENTRES", [3]uint8{190, 60, 20}, 30, 0.4, [2]float64{20, 6}},
-	checkLayer:  {"CHECK", [3]uint8{0, 0, 0}, 3, 0.5, [2]float64{}},
-	noteLayer:   {"NOTES", [3]uint8{40, 45, 50}, 7, 0, [2]float64{}},
-}
-
-// anchor says which point of a text its place is.
-type anchor int
-
-const (
-	leftOf   anchor = iota // the text begins there
-	middleOf               // its middle is there
-	rightOf                // it ends there
-)
 
 // text is a line of text; its baseline is level.
 type text struct {
 	layer  layer
 	at     r2.Point // mm
 	height float64  // of a capital letter, about; mm
-	anchor anchor
+	anchor draw.Anchor
 	words  string
 }
 
@@ -162,8 +147,8 @@ func (d *Drawing) layout() *sheet {
 	// Below the grid: its labels, the axis along it, then the lines to check a
 	// print with.
 	y := area.Y.Lo - 3.2*h
-	s.text(noteLayer, r2.Point{X: area.X.Hi, Y: y}, h, rightOf, d.Plane.RightName+", "+g.name+" ->")
-	s.text(noteLayer, r2.Point{X: area.X.Lo, Y: area.Y.Hi + 0.8*h}, h, leftOf, d.Plane.UpName+", "+g.name+", upwards")
+	s.text(noteLayer, r2.Point{X: area.X.Hi, Y: y}, h, draw.Right, d.Plane.RightName+", "+g.name+" ->")
+	s.text(noteLayer, r2.Point{X: area.X.Lo, Y: area.Y.Hi + 0.8*h}, h, draw.Left, d.Plane.UpName+", "+g.name+", upwards")
 	y -= 1.6 * h
 	s.check(r2.Point{X: area.X.Lo, Y: y}, checkMM, h, "this line is 100 mm long in a print of true size")
 	if d.Inches {
@@ -174,7 +159,7 @@ func (d *Drawing) layout() *sheet {
 
 	// Above it: what it is.
 	notes := []string{"section at " + d.Plane.Name(d.Inches) + ", " + d.Plane.View}
-	if title := printable(d.Title); title != "" {
+	if title := draw.Printable(d.Title); title != "" {
 		notes = append([]string{title}, notes...)
 	}
 	kinds := "black: shell"
@@ -188,7 +173,7 @@ func (d *Drawing) layout() *sheet {
 	y = area.Y.Hi + 0.8*h + 1.8*h*float64(len(notes))
 	s.cover(r2.Point{X: area.X.Lo, Y: y + 1.6*h})
 	for _, n := range notes {
-		s.text(noteLayer, r2.Point{X: area.X.Lo, Y: y}, h, leftOf, n)
+		s.text(noteLayer, r2.Point{X: area.X.Lo, Y: y}, h, draw.Left, n)
 		y -= 1.8 * h
 	}
 	s.box = s.box.ExpandedByMargin(h)
@@ -200,16 +185,16 @@ func (d *Drawing) layout() *sheet {
 func (s *sheet) name(b Bar, middle, h float64) {
 	box := Bounds(b.Outline[:1])
 	c := box.Center()
-	at, a := r2.Point{X: c.X, Y: box.Y.Hi + 0.5*h}, middleOf
+	at, a := r2.Point{X: c.X, Y: box.Y.Hi + 0.5*h}, draw.Middle
 	switch {
 	case len(b.Centre) > 0:
 		at = r2.Point{X: c.X, Y: box.Y.Hi - 6*h}
 	case c.X < middle-nearMiddle:
-		at, a = r2.Point{X: box.X.Hi + 0.5*h, Y: c.Y - 0.35*h}, leftOf
+		at, a = r2.Point{X: box.X.Hi + 0.5*h, Y: c.Y - 0.35*h}, draw.Left
 	case c.X > middle+nearMiddle:
-		at, a = r2.Point{X: box.X.Lo - 0.5*h, Y: c.Y - 0.35*h}, rightOf
+		at, a = r2.Point{X: box.X.Lo - 0.5*h, Y: c.Y - 0.35*h}, draw.Right
 	}
-	s.text(barsLayer, at, h, a, printable(b.Name))
+	s.text(barsLayer, at, h, a, draw.Printable(b.Name))
 }
 
 func (s *sheet) grid(g grid, area r2.Rect, h float64) {
@@ -226,14 +211,14 @@ func (s *sheet) grid(g grid, area r2.Rect, h float64) {
 		x := g.at(i)
 		line(i, r2.Point{X: x, Y: area.Y.Lo}, r2.Point{X: x, Y: area.Y.Hi})
 		if i%every == 0 {
-			s.text(noteLayer, r2.Point{X: x, Y: area.Y.Lo - 1.6*h}, h, middleOf, g.labelOf(i))
+			s.text(noteLayer, r2.Point{X: x, Y: area.Y.Lo - 1.6*h}, h, draw.Middle, g.labelOf(i))
 		}
 	}
 	for i := g.from[1]; i <= g.to[1]; i++ {
 		y := g.at(i)
 		line(i, r2.Point{X: area.X.Lo, Y: y}, r2.Point{X: area.X.Hi, Y: y})
 		if i%g.major == 0 {
-			s.text(noteLayer, r2.Point{X: area.X.Lo - 0.6*h, Y: y - 0.35*h}, h, rightOf, g.labelOf(i))
+			s.text(noteLayer, r2.Point{X: area.X.Lo - 0.6*h, Y: y - 0.35*h}, h, draw.Right, g.labelOf(i))
 		}
 	}
 }
@@ -245,7 +230,7 @@ func (s *sheet) check(from r2.Point, length, h float64, words string) {
 	for _, p := range []r2.Point{from, to} {
 		s.lines(checkLayer, []Line{{Points: []r2.Point{{X: p.X, Y: p.Y - h/2}, {X: p.X, Y: p.Y + h/2}}}})
 	}
-	s.text(noteLayer, r2.Point{X: to.X + h, Y: to.Y - 0.35*h}, h, leftOf, words)
+	s.text(noteLayer, r2.Point{X: to.X + h, Y: to.Y - 0.35*h}, h, draw.Left, words)
 }
 
 func (s *sheet) lines(l layer, lines []Line) {
@@ -254,10 +239,10 @@ func (s *sheet) lines(l layer, lines []Line) {
 	}
 }
 
-func (s *sheet) text(l layer, at r2.Point, height float64, a anchor, words string) {
+func (s *sheet) text(l layer, at r2.Point, height float64, a draw.Anchor, words string) {
 	s.texts = append(s.texts, text{l, at, height, a, words})
 	wide := letterWidth * height * float64(len([]rune(words)))
-	from := at.X - wide*[...]float64{leftOf: 0, middleOf: 0.5, rightOf: 1}[a]
+	from := at.X - wide*[...]float64{draw.Left: 0, draw.Middle: 0.5, draw.Right: 1}[a]
 	s.cover(r2.Point{X: from, Y: at.Y - 0.4*height})
 	s.cover(r2.Point{X: from + wide, Y: at.Y + height})
 }
@@ -273,15 +258,6 @@ func (s *sheet) of(l layer) []Line {
 		}
 	}
 	return out
-}
-
-// decimal formats a number for the drawing formats, with no negative zero.
-func decimal(v float64, decimals int) string {
-	text := strconv.FormatFloat(v, 'f', decimals, 64)
-	if text == "-"+strconv.FormatFloat(0, 'f', decimals, 64) {
-		return text[1:]
-	}
-	return text
 }
 
 // checkSheet refuses a drawing that can't be written.

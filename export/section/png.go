@@ -4,7 +4,7 @@ import (
 	"bufio"
 	"image"
 	"image/color"
-	"image/draw"
+	imagedraw "image/draw"
 	"image/png"
 	"io"
 	"math"
@@ -15,6 +15,8 @@ import (
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/image/vector"
+
+	"barwright/export/draw"
 )
 
 // Figures of the picture.
@@ -38,7 +40,7 @@ func WritePNG(w io.Writer, d *Drawing) error {
 	size := s.box.Size()
 	scale := min(longSide/max(size.X, size.Y), mostPixels)
 	img := image.NewRGBA(image.Rect(0, 0, int(math.Ceil(size.X*scale)), int(math.Ceil(size.Y*scale))))
-	draw.Draw(img, img.Bounds(), image.White, image.Point{}, draw.Src)
+	imagedraw.Draw(img, img.Bounds(), image.White, image.Point{}, imagedraw.Src)
 	c := canvas{img: img, box: s.box, scale: scale}
 	for l := range layers {
 		c.layer(looks[l], s.of(l))
@@ -55,6 +57,9 @@ func WritePNG(w io.Writer, d *Drawing) error {
 	return b.Flush()
 }
 
+// fontSize is the size of a font in heights of its capital letters, about.
+const fontSize = 1.35
+
 // canvas puts lines and texts on a picture.
 type canvas struct {
 	img   *image.RGBA
@@ -70,11 +75,15 @@ func (c *canvas) place(p r2.Point) r2.Point {
 
 // layer draws lines. All of them are one shape, so that a colour is laid on once
 // where they cross.
-func (c *canvas) layer(k look, lines []Line) {
+func (c *canvas) layer(k draw.Style, lines []Line) {
 	if len(lines) == 0 {
 		return
 	}
-	half := max(k.width*c.scale*lineScale, thinLine) / 2
+	half := max(k.Width*c.scale*lineScale, thinLine) / 2
+	on, off := 0.0, 0.0
+	if k.Dash != nil {
+		on, off = k.Dash[0]*c.scale, k.Dash[1]*c.scale
+	}
 	size := c.img.Bounds().Size()
 	r := vector.NewRasterizer(size.X, size.Y)
 	for _, l := range lines {
@@ -85,13 +94,13 @@ func (c *canvas) layer(k look, lines []Line) {
 		if l.Closed {
 			points = append(points, points[0])
 		}
-		for _, d := range dashes(points, k.dash[0]*c.scale, k.dash[1]*c.scale) {
+		for _, d := range dashes(points, on, off) {
 			for i := 1; i < len(d); i++ {
 				ribbon(r, d[i-1], d[i], half)
 			}
 		}
 	}
-	r.Draw(c.img, c.img.Bounds(), image.NewUniform(color.RGBA{k.colour[0], k.colour[1], k.colour[2], 255}), image.Point{})
+	r.Draw(c.img, c.img.Bounds(), image.NewUniform(color.RGBA{k.Colour[0], k.Colour[1], k.Colour[2], 255}), image.Point{})
 }
 
 // ribbon adds a straight line with round ends, half as wide as said, all in px.
@@ -170,11 +179,11 @@ func (c *canvas) text(t text) error {
 		}
 		c.faces[size] = face
 	}
-	colour := looks[t.layer].colour
+	colour := looks[t.layer].Colour
 	d := font.Drawer{Dst: c.img, Src: image.NewUniform(color.RGBA{colour[0], colour[1], colour[2], 255}), Face: face}
 	p := c.place(t.at)
 	wide := float64(d.MeasureString(t.words)) / 64
-	p.X -= wide * [...]float64{leftOf: 0, middleOf: 0.5, rightOf: 1}[t.anchor]
+	p.X -= wide * [...]float64{draw.Left: 0, draw.Middle: 0.5, draw.Right: 1}[t.anchor]
 	d.Dot = fixed.Point26_6{X: fixed.Int26_6(math.Round(p.X * 64)), Y: fixed.Int26_6(math.Round(p.Y * 64))}
 	d.DrawString(t.words)
 	return nil
