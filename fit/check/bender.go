@@ -6,6 +6,7 @@ import (
 
 	"barwright/fit"
 	"barwright/fit/bender"
+	"barwright/fit/tube"
 )
 
 // Limits on what errors of bending do. Common practice, no source.
@@ -13,6 +14,28 @@ const (
 	driftTol   = 1.0  // mm that rounded set angles may move the far end before it is said
 	clearShare = 0.95 // of bars bent within the tolerances that should clear the shell
 )
+
+// leastRoundness is what cage rules commonly ask of the smallest / largest
+// diameter in a bend (Motorsport UK NCR 2026, chapter 7, appendix 3, 20.3).
+const leastRoundness = 0.9
+
+// quality says what is to be expected of the bends of a tube and die.
+func quality(s *tube.Spec) []fit.Finding {
+	var out []fit.Finding
+	if r := s.Die.Roundness; r > 0 && r < leastRoundness {
+		out = append(out, fit.Finding{
+			Severity: fit.Warning, Rule: "tube", Got: r, Limit: leastRoundness, Unit: "smallest / largest diameter",
+			Message: fmt.Sprintf("tube %q: the test piece of die %q came out at %.3f smallest / largest diameter in the bend; cage rules commonly ask for %.2f or more", s.Name, s.Die.Name, r, leastRoundness),
+		})
+	}
+	if q := bender.QualityOf(s); q.Mandrel {
+		out = append(out, fit.Finding{
+			Severity: fit.Note, Rule: "tube", Got: q.Severity, Unit: "wall factor / D of bend",
+			Message: fmt.Sprintf("tube %q: shops usually put a mandrel in for such a bend (OD / wall %.1f at CLR / OD %.1f; common practice): bend a test piece, saw it through and measure", s.Name, q.WallFactor, q.BendRatio),
+		})
+	}
+	return out
+}
 
 // change returns what would make a bend possible that breaks a rule, as an
 // addition to a message; "" if the bender's plan knows nothing.
@@ -49,8 +72,12 @@ func swing(b *fit.Bar) []fit.Finding {
 		if l.Rule != "swing" && !overset {
 			continue
 		}
+		severity := fit.Error
+		if overset {
+			severity = fit.Warning // max_angle may be meant of the finished bend, and the next degree may be there
+		}
 		f := fit.Finding{
-			Severity: fit.Error, Rule: l.Rule, Bend: l.Bend, Got: l.Got, Limit: l.Limit, Unit: l.Unit,
+			Severity: severity, Rule: l.Rule, Bend: l.Bend, Got: l.Got, Limit: l.Limit, Unit: l.Unit,
 			Message: l.Detail,
 		}
 		if l.Change != "" {

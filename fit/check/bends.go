@@ -278,6 +278,11 @@ func (k *checker) wholeCage() []fit.Finding {
 				Message: fmt.Sprintf("die %q: the tail of %.1f mm is a default (2 x OD, common practice), not measured", d.Name, d.Tail),
 			})
 		}
+		if n > 0 {
+			for i, f := range quality(b.Tube) {
+				once(fmt.Sprint("quality ", i, b.Tube.Name), f)
+			}
+		}
 		for _, bend := range b.Table.Bends {
 			if bend.Estimated {
 				once("set "+b.Tube.Name, fit.Finding{
