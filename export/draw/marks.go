@@ -88,12 +88,17 @@ func (g *grid) mapScale() (float64, r2.Point) {
 	return scale, r2.Point{X: s.X.Hi - scale*float64(g.cols)*g.net.X, Y: s.Y.Hi - mapEdge}
 }
 
-// little returns the drawing's main lines as they go on the map.
+// little returns the drawing's main lines as they go on the map: those that are
+// more than half as wide as the widest, so neither hatching nor a grid.
 func (g *grid) little() *Drawing {
 	scale, corner := g.mapScale()
 	out := &Drawing{}
+	widest := 0.0
+	for _, s := range g.d.styles() {
+		widest = max(widest, s.Width)
+	}
 	for _, s := range g.d.Strokes {
-		if g.d.Styles == nil && s.Kind != Outline && s.Kind != Cut {
+		if g.d.styles()[s.Kind].Width <= widest/2 {
 			continue
 		}
 		pts := s.Polyline(mapChord / scale)

@@ -480,23 +480,20 @@ func TestOddDrawings(t *testing.T) {
 	}
 }
 
-// In tiles of A4 a section fills a grid of pages, in its own colours.
-func TestSheetInTiles(t *testing.T) {
+// A section can be cut into tiles, and printed on a page as large as its sheet.
+func TestSheetOnPaper(t *testing.T) {
 	s, err := section.Sheet(cut(t, section.AcrossX(0, 0)))
 	require.NoError(t, err)
-	pages, err := draw.Tile(s, draw.A4)
+	tiles, err := draw.Tile(s, draw.A4)
 	require.NoError(t, err)
-	assert.Greater(t, len(pages), 40)
-	for _, p := range [][]draw.Page{pages[:1], {}} {
-		if len(p) == 0 {
-			p, err = draw.Tile(s, draw.Whole)
-			require.NoError(t, err)
-			assert.Greater(t, p[0].Paper.Height, s.Sheet.Size().Y)
-		}
-		var b bytes.Buffer
-		require.NoError(t, draw.WritePDF(&b, "a room", p))
-		assert.True(t, bytes.HasPrefix(b.Bytes(), []byte("%PDF-")))
-	}
+	assert.Greater(t, len(tiles), 40)
+	whole, err := draw.Tile(s, draw.Whole)
+	require.NoError(t, err)
+	require.Len(t, whole, 1)
+	assert.True(t, whole[0].Net.Contains(s.Sheet))
+	var b bytes.Buffer
+	require.NoError(t, draw.WritePDF(&b, "a room", append(tiles[:1], whole...)))
+	assert.True(t, bytes.HasPrefix(b.Bytes(), []byte("%PDF-")))
 }
 
 type full struct{}
