@@ -491,8 +491,67 @@ func TestDialsFollowThePlan(t *testing.T) {
 	assert.Equal(t, "template-side-bar.turn-1", sheets[3].Name)
 	assert.True(t, says(sheets[3].Drawing, "between bend 2 and bend 1, seen from end A"))
 	assert.True(t, says(sheets[1].Drawing, "set 60.0°"))
-	assert.True(t, says(sheets[1].Drawing, "mark 1700.0 from sawn end B"))
+	assert.True(t, says(sheets[1].Drawing, "mark 1700.0"))
+	assert.True(t, says(sheets[1].Drawing, "from sawn end B"))
 	assert.True(t, says(sheets[2].Drawing, "set 50.0° (estimate)"))
+}
+
+// A pair whose blanks are not marked alike says so.
+func TestTwinsWithOtherMarks(t *testing.T) {
+	for _, c := range []struct {
+		off   float64
+		first int
+		same  bool
+	}{{0, 0, true}, {0.04, 0, true}, {0.06, 0, false}, {0, 1, false}} {
+		cage := coupe(t)
+		step := func(off float64) []bender.Step {
+			return []bender.Step{{Bend: 1, Mark: [2]float64{700 + off, 1300}}, {Bend: 2, Mark: [2]float64{1500, 500}}}
+		}
+		cage.Bars[1].Blank = &bender.Blank{Steps: step(0)}
+		cage.Bars[2].Blank = &bender.Blank{First: c.first, Steps: step(c.off)}
+		sheets, err := Templates(cage, false)
+		require.NoError(t, err)
+		notes := strings.Join(sheets[1].Drawing.Notes, "\n")
+		assert.Equal(t, !c.same, strings.Contains(notes, "Marks on the blank are those of side bar; the other's differ."), "%+v", c)
+	}
+}
+
+// Words that stand level may not lie on each other, nor on the tube.
+func TestWordsKeepClear(t *testing.T) {
+	sBend := tube.Nodes(tube.Table{Tail: 200, Bends: []tube.Bend{
+		{Feed: 200, Angle: 45 * s1.Degree}, {Feed: 100, Angle: 60 * s1.Degree, Rotation: 180 * s1.Degree}, {Feed: 150, Angle: 20 * s1.Degree},
+	}}, d44.CLR, vec(0, 0, 0), vec(0, 0, 1), vec(0, 1, 0))
+	ring := tube.Nodes(tube.Table{Tail: 120, Bends: []tube.Bend{
+		{Feed: 100, Angle: 90 * s1.Degree}, {Feed: 60, Angle: 90 * s1.Degree}, {Feed: 60, Angle: 80 * s1.Degree},
+	}}, d44.CLR, vec(0, 0, 0), vec(0, 0, 1), vec(0, 1, 0))
+	for i, nodes := range [][]r3.Vector{hoopNodes, sBend, ring} {
+		b := bar(t, "bar", nodes)
+		c := &fit.Cage{Bars: []*fit.Bar{b}}
+		for k := range 5 {
+			c.Joints = append(c.Joints, fit.Joint{Name: "J", Bar: "x", Onto: "bar", At: b.Path.Length * float64(k+1) / 6})
+		}
+		sheets, err := Templates(c, true)
+		require.NoError(t, err)
+		d := sheets[0].Drawing
+		var boxes []r2.Rect
+		for _, text := range d.Texts {
+			if text.Turn == 0 && !strings.Contains(text.Words, "over all") && !strings.Contains(text.Words, "middle to middle") {
+				one := draw.Drawing{Texts: []draw.Text{text}}
+				boxes = append(boxes, one.Bounds().ExpandedByMargin(-1))
+			}
+		}
+		require.Greater(t, len(boxes), 8)
+		for k, a := range boxes {
+			for _, b := range boxes[:k] {
+				assert.False(t, a.Intersects(b), "bar %d: words on words", i)
+			}
+			for _, e := range outlines(d) {
+				for _, p := range e.Polyline(0.1) {
+					assert.False(t, a.ContainsPoint(p), "bar %d: words on the tube", i)
+				}
+			}
+		}
+	}
 }
 
 func TestSameShapesShareATemplate(t *testing.T) {
@@ -504,7 +563,7 @@ func TestSameShapesShareATemplate(t *testing.T) {
 	assert.Equal(t, []string{"first", "second"}, sheets[0].Bars)
 	notes := strings.Join(sheets[0].Drawing.Notes, "\n")
 	assert.Contains(t, notes, "also for second: read from the other end (A and B change places).")
-	assert.Contains(t, notes, "ends and joints shown are those of first")
+	assert.Contains(t, notes, "ends, joints and marks shown are those of first")
 }
 
 func TestTooTightIsAnError(t *testing.T) {
@@ -770,6 +829,33 @@ func TestAllPapers(t *testing.T) {
 			require.NoError(t, f.Write(io.Discard), f.Name)
 		}
 	}
+}
+
+func ExampleTemplates() {
+	die := &tube.Die{Name: "d45", OD: 45, CLR: 135}
+	spec := &tube.Spec{Name: "main", OD: 45, Wall: 2.5, Die: die}
+	path, err := tube.NewPath([]r3.Vector{{Y: -600}, {Y: -600, Z: 1000}, {Y: 600, Z: 1000}, {Y: 600}}, die.CLR)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	cage := &fit.Cage{Bars: []*fit.Bar{{Name: "main hoop", Tube: spec, Path: path, Table: spec.Table(path)}}}
+	sheets, err := Templates(cage, false)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, s := range sheets {
+		fmt.Println(s.Name)
+		for _, n := range s.Drawing.Notes {
+			fmt.Println(" ", n)
+		}
+	}
+	// Output:
+	// template-main-hoop
+	//   Tube 45 mm x 2.5 mm, CLR 135 mm. Seen from the front of the car. Figures: mm, along the tube's middle from end A.
+	//   Wide: the tube's outside, over all 1245.0 by 1022.5. Lines across: start and end of a bend.
+	//   Reference line (on the outside of bend 1): here the edge drawn double.
 }
 
 func BenchmarkTemplates(b *testing.B) {

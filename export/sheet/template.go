@@ -13,6 +13,7 @@ import (
 	"barwright/export/draw"
 	"barwright/export/model"
 	"barwright/fit"
+	"barwright/fit/bender"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
@@ -249,8 +250,9 @@ func (t *templater) bendBlock(b *board, r run, l leg, side float64) {
 			words += " (estimate)"
 		}
 		lines = append(lines, line{medium, words, false})
-		if s.mark != "" {
-			lines = append(lines, line{medium, s.mark, false})
+		if s.from != "" {
+			// In two lines: a narrow block is on fewer pages.
+			lines = append(lines, line{medium, "mark " + s.mark, false}, line{small, "from sawn end " + s.from, false})
 		}
 	}
 	near := t.bar.Radius() + 2*clear
@@ -263,7 +265,8 @@ func (t *templater) bendBlock(b *board, r run, l leg, side float64) {
 type setting struct {
 	set       s1.Angle
 	estimated bool   // from the material, not from test pieces
-	mark      string // "": see the bend table
+	mark      string // for the start of the bend
+	from      string // the sawn end from which that is; "": there is no plan
 }
 
 // step returns what the plan of the blank, or else the bend table, says about a
@@ -273,7 +276,7 @@ func (t *templater) step(bend int) (setting, bool) {
 		for _, s := range t.bar.Blank.Steps {
 			if s.Bend == bend {
 				first := t.bar.Blank.First
-				return setting{s.Set, s.Estimated, fmt.Sprintf("mark %s from sawn end %s", t.length(s.Mark[first]), endName(first))}, true
+				return setting{s.Set, s.Estimated, t.length(s.Mark[first]), endName(first)}, true
 			}
 		}
 	}
@@ -468,12 +471,28 @@ func (t *templater) also() []string {
 			words += "."
 		}
 		if !m.twin {
-			words += fmt.Sprintf(" Only the bends are the same: ends and joints shown are those of %s.", name(t.bar.Name))
+			words += fmt.Sprintf(" Only the bends are the same: ends, joints and marks shown are those of %s.", name(t.bar.Name))
+		} else if !sameMarks(t.bar.Blank, t.cage.Bars[m.bar].Blank) {
+			words += fmt.Sprintf(" Marks on the blank are those of %s; the other's differ.", name(t.bar.Name))
 		}
 		out = append(out, words)
 	}
 	return out
 }
+
+// sameMarks tells whether two blanks are bent in the same order with the same
+// marks. Those of a pair may differ: its feet do not stand on the same metal.
+func sameMarks(a, b *bender.Blank) bool {
+	if a == nil || b == nil {
+		return a == b
+	}
+	return a.First == b.First && slices.EqualFunc(a.Steps, b.Steps, func(p, q bender.Step) bool {
+		return p.Bend == q.Bend && math.Abs(p.Mark[a.First]-q.Mark[a.First]) < markTol
+	})
+}
+
+// markTol is a difference of marks, mm, that figures of 0.1 mm do not show.
+const markTol = 0.05
 
 // cut is how an end looks in a view.
 type cut struct {
