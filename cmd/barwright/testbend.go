@@ -423,7 +423,7 @@ func printProposals(out *printer, spec *tube.Spec, angles []s1.Angle, l lengths)
 	out.printf("longer where your bender needs more tube to hold; write down what was really sawn, marked and set\n")
 }
 
-// plainLength shows a length without sixteenths: for what is smaller than those.
+// plain shows a length without sixteenths: for what is smaller than those.
 func (l lengths) plain(mm float64, decimals int) string {
 	if math.IsNaN(mm) {
 		return "-"
@@ -471,7 +471,7 @@ func printPieces(out *printer, f *bender.File, c *bender.Calibration, l lengths)
 		fit := c.Fits[i]
 		offA, offB := off(fit.LegA), off(fit.LegB)
 		if !math.IsNaN(fit.Legs) {
-			offA, offB = "(sum)", off(fit.Legs)
+			offA, offB = "", "sum "+off(fit.Legs)
 		}
 		row := []string{
 			oneLine(p.Name), oneLine(p.Date), degrees(p.Set, 2), degrees(p.Angle, 2), signed(degrees(fit.AngleOff, 2)),
@@ -549,7 +549,11 @@ func printRemarks(out *printer, f *bender.File, c *bender.Calibration, spec *tub
 	say := func(format string, args ...any) { out.printf("note: "+format+"\n", args...) }
 	out.printf("\n")
 	stamp := f.Setting.CLR
-	if c.CLR.Basis == bender.Assumed {
+	switch {
+	case c.CLR.Basis != bender.Assumed:
+	case c.Stretch.Basis == bender.Unknown:
+		say("without legs or a chord the radius is that stamped on the die, %s %s, opened by springback, taken as right to 2 %%", l.plain(stamp, 1), l.unit())
+	default:
 		say("the pieces don't tell radius and stretch apart: the radius is that stamped on the die, %s %s, opened by springback, taken as right to 2 %%", l.plain(stamp, 1), l.unit())
 	}
 	if c.Stretch.Basis == bender.Assumed {

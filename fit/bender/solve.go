@@ -10,8 +10,6 @@ import (
 	"github.com/golang/geo/s1"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/mathext"
-
-	"barwright/fit/tube"
 )
 
 // The model of a test piece. With R the centreline radius, k the stretch (mm per
@@ -204,7 +202,7 @@ const (
 	z95          = 1.959964
 	inseparable  = 0.98 // correlation of residuals at which two suspects can't be told apart
 	mostPieces   = 100
-	mostSuspects = 4
+	mostSuspects = 3 // named one by one
 )
 
 // observation is one measurement, or one assumption.
@@ -406,7 +404,6 @@ func (s *system) assume(x []float64) *Fault {
 // linear is the problem at one place, in units of standard deviations.
 type linear struct {
 	residual []float64 // measured less computed
-	sigma    []float64 // of the observations
 	obs, n   int
 	scale    []float64
 	u, v     mat.Dense
@@ -428,7 +425,6 @@ func (s *system) linear(x []float64) *linear {
 	for i, o := range s.obs {
 		clear(grad)
 		l.residual = append(l.residual, (o.got-o.at(x, grad))/o.sigma)
-		l.sigma = append(l.sigma, o.sigma)
 		for k := range grad {
 			j.Set(i, k, grad[k]*l.scale[k]/o.sigma)
 		}
@@ -474,19 +470,25 @@ func (l *linear) step() []float64 {
 	return out
 }
 
-// redundancy returns the covariance of two residuals, in standard deviations:
-// with i = j the part of a measurement's error that shows in its residual.
-func (l *linear) redundancy(i, j int) float64 {
-	sum := 0.0
-	if i == j {
-		sum = 1
-	}
-	for k, w := range l.values {
-		if w > smallest*l.values[0] {
-			sum -= l.u.At(i, k) * l.u.At(j, k)
+// redundancies returns the covariances of the residuals, in standard deviations: on
+// the diagonal the part of a measurement's error that shows in its residual.
+func (l *linear) redundancies() *mat.SymDense {
+	q := mat.NewSymDense(l.obs, nil)
+	for i := range l.obs {
+		for j := i; j < l.obs; j++ {
+			sum := 0.0
+			if i == j {
+				sum = 1
+			}
+			for k, w := range l.values {
+				if w > smallest*l.values[0] {
+					sum -= l.u.At(i, k) * l.u.At(j, k)
+				}
+			}
+			q.SetSym(i, j, sum)
 		}
 	}
-	return sum
+	return q
 }
 
 // cost returns the sum of squares.
@@ -545,88 +547,6 @@ func within(x []float64) bool {
 		}
 	}
 	return x[iB] > -0.5 && x[iR] > 0
-}
-
-// outliers returns the measurements that do not fit the others: those whose
-// residual over its own standard deviation (the studentised residual, which is
-// what leaving the measurement out would give) is larger than chance allows.
-func (s *system) outliers(l *linear) []Fault {
-	worst, most := -1, 0.0
-	controlled := 0
-	student := make([]float64, l.obs)
-	for i := range student {
-		r := l.redundancy(i, i)
-		if r < uncontrolled {
-			continue
-		}
-		controlled++
-		student[i] = l.residual[i] / math.Sqrt(r)
-		if math.Abs(student[i]) > most {
-			worst, most = i, math.Abs(student[i])
-		}
-	}
-	if worst < 0 || float64(controlled)*math.Erfc(most/math.Sqrt2) > oneIn {
-		return nil
-	}
-	var faults []Fault
-	for i := range student {
-		if student[i] == 0 {
-			continue
-		}
-		same := math.Abs(l.redundancy(i, worst)) / math.Sqrt(l.redundancy(i, i)*l.redundancy(worst, worst))
-		if i != worst && (same < inseparable || math.Abs(student[i]) < 0.9*most) {
-			continue
-		}
-		faults = append(faults, s.misfit(i, l.residual[i]/l.redundancy(i, i)*l.sigma[i]))
-	}
-	// Of two that can't be told apart a set angle is named last: it is seldom the one.
-	slices.SortStableFunc(faults, func(a, b Fault) int {
-		return btoi(a.Key == "set") - btoi(b.Key == "set")
-	})
-	if len(faults) > mostSuspects {
-		faults = faults[:mostSuspects]
-	}
-	if len(faults) > 1 {
-		for i := range faults {
-			faults[i].Text += " (one of these is wrong; they can't be told apart)"
-		}
-	}
-	return faults
-}
-
-func btoi(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
-// misfit words an observation that is off by that much from what the others say.
-func (s *system) misfit(i int, off float64) Fault {
-	o := s.obs[i]
-	f := Fault{Piece: o.piece, Key: o.key}
-	if o.piece < 0 {
-		switch o.key {
-		case "clr":
-			f.Text = fmt.Sprintf("the clr that is stamped on the die, %.1f mm, does not fit the pieces: they say %.1f mm", o.got, o.got-off)
-		case "stretch":
-			f.Text = fmt.Sprintf("legs and blanks add up to a stretch of %.3f mm per degree, which no bender has: check the legs, and the edges they are measured to", -off*float64(s1.Degree))
-		default:
-			f.Text = fmt.Sprintf("set angles and angles give a springback with an offset of %.1f degrees, which no bender has: check them", tube.Degrees(s1.Angle(-off)))
-		}
-		return f
-	}
-	f.Name = s.pieces[o.piece].Name
-	switch o.key {
-	case "set", "angle":
-		f.Text = fmt.Sprintf("%s %.2f degrees does not fit the other measurements: they say %.2f, it is off by %+.2f", o.key, tube.Degrees(s1.Angle(o.got)), tube.Degrees(s1.Angle(o.got-off)), tube.Degrees(s1.Angle(off)))
-	case "legs":
-		f.Key = "leg_a"
-		f.Text = fmt.Sprintf("leg_a and leg_b add up to %.1f mm, which does not fit the other measurements: they say %.1f mm, it is off by %+.1f mm", o.got, o.got-off, off)
-	default:
-		f.Text = fmt.Sprintf("%s %.1f mm does not fit the other measurements: they say %.1f mm, it is off by %+.1f mm", o.key, o.got, o.got-off, off)
-	}
-	return f
 }
 
 // scatter says by how much the residuals are larger than the noise allows; 1 where
@@ -692,123 +612,4 @@ func (c *Calibration) SetAngle(want s1.Angle) (set, half s1.Angle) {
 	a, b := c.A.Half/z95, c.B.Half/z95
 	v := a*a + 2*w*c.covAB + w*w*b*b
 	return want + s1.Angle(c.A.Value+c.B.Value*w), s1.Angle(z95 * math.Sqrt(max(v, 0)))
-}
-
-// roundness averages the diameters of the pieces.
-func (c *Calibration) roundness(pieces []Piece, setting Setting) {
-	var sum, weights, oval, count, cost float64
-	least, leastSigma, leastOval := math.Inf(1), 0.0, 0.0
-	type ratio struct{ r, w float64 }
-	var ratios []ratio
-	d := setting.Noise.Diameter
-	for _, p := range pieces {
-		if !(p.Smallest > 0) {
-			continue
-		}
-		r := tube.Flatness(p.Smallest, p.Largest)
-		sigma := r * d * math.Hypot(1/p.Smallest, 1/p.Largest)
-		o := tube.Ovality(p.Smallest, p.Largest, setting.OD)
-		ratios = append(ratios, ratio{r, 1 / (sigma * sigma)})
-		sum, weights = sum+r/(sigma*sigma), weights+1/(sigma*sigma)
-		oval, count = oval+o, count+1
-		if r < least {
-			least, leastSigma, leastOval = r, sigma, o
-		}
-	}
-	c.Roundness, c.Ovality = Value{Basis: Unknown}, Value{Basis: Unknown}
-	if count == 0 {
-		return
-	}
-	mean := sum / weights
-	for _, r := range ratios {
-		cost += (r.r - mean) * (r.r - mean) * r.w
-	}
-	c.Roundness = Value{mean, z95 / math.Sqrt(weights), Measured}
-	c.Ovality = Value{oval / count, z95 * math.Sqrt2 * d / setting.OD / math.Sqrt(count), Measured}
-	if count > 1 && mathext.GammaIncRegComp((count-1)/2, cost/2) < scatterIn {
-		// A mean would hide the bend that a rule may refuse.
-		c.Uneven = true
-		c.Roundness = Value{least, z95 * leastSigma, Measured}
-		c.Ovality = Value{leastOval, z95 * math.Sqrt2 * d / setting.OD, Measured}
-	}
-}
-
-// judge says which values are sure.
-func (c *Calibration) judge() {
-	c.Sure, c.Weak = nil, nil
-	one := func(what string, v Value, limit float64, width string) {
-		switch {
-		case v.Basis == Unknown:
-			c.Weak = append(c.Weak, Weakness{what, "not measured"})
-		case v.Basis == Assumed:
-			c.Weak = append(c.Weak, Weakness{what, "assumed, the pieces don't tell"})
-		case v.Basis == Leaning:
-			c.Weak = append(c.Weak, Weakness{what, "leans on what is assumed"})
-		case v.Half > limit:
-			c.Weak = append(c.Weak, Weakness{what, "measured, but only to +- " + width})
-		default:
-			c.Sure = append(c.Sure, what)
-		}
-	}
-	one("clr", c.CLR, sureRadius*c.CLR.Value, fmt.Sprintf("%.1f mm", c.CLR.Half))
-	right := c.Stretch.Half * math.Pi / 2
-	one("stretch", c.Stretch, sureStretch, fmt.Sprintf("%.1f mm in a right angle", right))
-	one("offset", c.Offset, sureOffset, fmt.Sprintf("%.1f mm", c.Offset.Half))
-	half := s1.Angle(0)
-	for _, at := range []s1.Angle{30 * s1.Degree, 90 * s1.Degree, c.Least, c.Most} {
-		_, h := c.SetAngle(at)
-		half = max(half, h)
-	}
-	back := c.A
-	if back.Basis == Assumed {
-		c.Weak = append(c.Weak, Weakness{"springback", fmt.Sprintf("known near %.0f degrees; elsewhere taken as proportional", tube.Degrees(c.Most))})
-	} else {
-		one("springback", Value{0, float64(half), back.Basis}, float64(sureSet), fmt.Sprintf("%.1f degrees", tube.Degrees(half)))
-	}
-	one("ovality", c.Roundness, math.Inf(1), "")
-}
-
-// candidates are the angles of test pieces that are worth proposing, degrees.
-var candidates = []float64{90, 30, 60, 45, 120}
-
-// next finds the test piece that makes most of what is weak sure; among equals
-// the one that leaves least doubt, then the first of candidates.
-func (c *Calibration) next(s *system, x []float64) {
-	weak := 0
-	for _, w := range c.Weak {
-		if w.What != "ovality" {
-			weak++
-		}
-	}
-	if weak == 0 {
-		return
-	}
-	best, doubt := -1, 0.0
-	for _, deg := range candidates {
-		angle := s1.Angle(deg) * s1.Degree
-		set, _ := c.SetAngle(angle)
-		// What is told does not depend on how long the blank is.
-		more := newSystem(append(slices.Clone(s.pieces), Piece{
-			Set: set, Angle: angle, Length: 1, Mark: 1, LegA: 1, LegB: 1, Legs: EdgeOutside,
-		}), s.setting)
-		at := append(slices.Clone(x), float64(angle))
-		if more.assume(at) != nil {
-			continue
-		}
-		with := more.calibration(at, more.linear(at), c.Scatter)
-		with.Roundness = c.Roundness
-		with.Least, with.Most = c.Least, c.Most // judged over the same angles
-		with.judge()
-		var solid []string
-		for _, w := range c.Weak {
-			if slices.Contains(with.Sure, w.What) {
-				solid = append(solid, w.What)
-			}
-		}
-		_, half := with.SetAngle(30 * s1.Degree)
-		left := with.CLR.Half/(sureRadius*with.CLR.Value) + with.Stretch.Half/sureStretch + with.Offset.Half/sureOffset + float64(half/sureSet)
-		if best < 0 || len(solid) > best || len(solid) == best && left < doubt-1e-6 {
-			best, doubt, c.Next, c.Solid = len(solid), left, angle, solid
-		}
-	}
 }
