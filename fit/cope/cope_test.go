@@ -94,7 +94,7 @@ func drawBranch(t *rapid.T, name string, target *fit.Bar, at float64) *fit.Bar {
 		od = target.Tube.OD
 	}
 	_, d := target.Path.At(at)
-	w := around(d, rapid.Float64Range(30, 150).Draw(t, name+" angle"), rapid.Float64Range(0, 360).Draw(t, name+" clock"))
+	w := around(d, rapid.Float64Range(10, 170).Draw(t, name+" angle"), rapid.Float64Range(0, 360).Draw(t, name+" clock"))
 	b := on(t, name, od, 2, target, at, w, 700)
 	if rapid.Bool().Draw(t, name+" end B") {
 		b.Path, b.Ends = b.Path.Reversed(), [2]job.End{b.Ends[1], b.Ends[0]}

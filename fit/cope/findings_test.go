@@ -242,3 +242,48 @@ func TestCavities(t *testing.T) {
 		assert.Equal(t, c.want, messages(onlyRule(Work(cage(c.bars...), c.job, nil, 1), "vent")), c.name)
 	}
 }
+
+// Whatever bars do to each other, no figure is other than a number: they go into
+// tables.
+func TestOddCases(t *testing.T) {
+	r := rail(t, 40)
+	lie := func(od float64, y, z float64) *fit.Bar {
+		return bar(t, "lying", od, 2, 0, [2]job.End{onto("rail"), free}, v(0, y, z), v(500, y, z))
+	}
+	bent := bar(t, "rail", 40, 2, 100, [2]job.End{free, free}, v(0, 500, 0), v(0, 500, 500), v(0, 0, 500))
+	at, d := bent.Path.At(bent.Path.Segments[1].Start + 60)
+	for name, bars := range map[string][]*fit.Bar{
+		"in line":                   {r, lie(40, 0, 0)},
+		"in line, thinner":          {r, lie(38, 0, 0)},
+		"in line, thicker":          {r, lie(50, 0, 0)},
+		"side by side":              {r, lie(40, 0, 40)},
+		"side by side, overlapping": {r, lie(40, 10, 20)},
+		"the same place twice":      {r, post(t, "a", 40, 0, 90), post(t, "b", 40, 0, 90)},
+		"along a bend":              {bent, bar(t, "tangent", 40, 2, 0, [2]job.End{onto("rail"), free}, at, at.Add(d.Mul(300)))},
+		"at the end":                {r, post(t, "a", 40, 1000, 90)},
+		"past the end":              {r, post(t, "a", 40, 1010, 60)},
+		"far off":                   {r, lie(40, 500, 0)},
+		"on something not there":    {bar(t, "lost", 40, 2, 0, [2]job.End{onto("ghost"), foot}, v(0, 0, 0), v(0, 0, 100))},
+		"on itself":                 {bar(t, "ring", 40, 2, 0, [2]job.End{onto("ring"), foot}, v(0, 0, 0), v(0, 0, 100))},
+		"a bar without a tube":      {r, {Name: "none", Ends: [2]job.End{onto("rail"), foot}}, post(t, "a", 40, 0, 90)},
+		"very short":                {r, bar(t, "stub", 40, 2, 0, [2]job.End{onto("rail"), onto("rail")}, v(0, 0, 0), v(0, 0, 5))},
+	} {
+		c := cage(bars...)
+		found := Work(c, shop(), nil, 1)
+		text := fmt.Sprint(c.Joints, messages(found))
+		for _, b := range bars {
+			text += fmt.Sprint(b.Cuts)
+		}
+		for _, j := range c.Joints {
+			text += fmt.Sprint(j.Vent)
+			assert.True(t, len(j.Bead) == 0 || len(j.Bead) == beads, name)
+		}
+		for _, f := range found {
+			if f.At != nil {
+				text += fmt.Sprint(f.Got, *f.At)
+			}
+		}
+		assert.NotContains(t, text, "NaN", name)
+		assert.NotContains(t, text, "Inf", name)
+	}
+}

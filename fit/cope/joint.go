@@ -66,14 +66,14 @@ func (l *landing) work(c *fit.Cage, j *job.Job, i int) *worked {
 func (k *worked) place(t *fit.Bar) {
 	from, to := math.Inf(1), math.Inf(-1)
 	for n, p := range k.point {
-		s, _ := k.solids[0].near.Closest(p)
-		centre, _ := k.solids[0].near.At(s)
-		k.station[n] = s
-		turn := float64(tube.ClockOf(t.Path, s, p.Sub(centre)))*180/math.Pi - k.joint.Clock
-		k.angle[n] = turn - 360*math.Ceil(turn/360-.5)
+		s, out := k.along[n], k.normal[n]
 		if k.outer.by[n] == 0 {
 			from, to = min(from, s), max(to, s)
+		} else {
+			s, out = k.solids[0].foot(p)
 		}
+		turn := float64(tube.ClockOf(t.Path, s, out))*180/math.Pi - k.joint.Clock
+		k.station[n], k.angle[n] = s, turn-360*math.Ceil(turn/360-.5)
 	}
 	for i := range t.Path.Segments {
 		if g := &t.Path.Segments[i]; g.Kind == tube.Arc {
@@ -92,6 +92,8 @@ type curve struct {
 type curves struct {
 	outer, inner curve
 	point        [clocks]r3.Vector // of the bead
+	along        [clocks]float64   // where on the bar that it meets, mm from end A
+	normal       [clocks]r3.Vector // from that bar's centreline to the point
 	long, short  float64
 	length       float64
 	open         float64
@@ -121,7 +123,9 @@ func (l *landing) curve() *curves {
 			open++
 			continue
 		}
-		w := l.wedge(at.by, p, u)
+		k.along[n], k.normal[n] = l.solids[at.by].foot(p)
+		// Half a turn less the angle between the two outward normals.
+		w := 180 - float64(k.normal[n].Angle(u))*180/math.Pi
 		if w < k.wedges[0] {
 			k.wedges[0], k.narrow = w, n
 		}
@@ -131,20 +135,13 @@ func (l *landing) curve() *curves {
 	for n, p := range k.point {
 		k.length += p.Sub(k.point[(n+1)%clocks]).Norm()
 	}
-	// The true ends of the bead lie up to half a degree beside the lines.
+	// The true ends of the bead lie up to half a degree beside the lines. An end
+	// may be where a line only just touches a tube: from there on the edge goes
+	// with the root of the distance, so the bracket is narrowed to its last bits.
+	const rounds = 60
 	edge := func(clock float64) float64 { return l.cut(r, l.direction(clock*math.Pi/180)).x }
-	_, far := lowest(func(a float64) float64 { return -edge(a) }, float64(most)-1, float64(most)+1)
-	_, close := lowest(edge, float64(least)-1, float64(least)+1)
+	_, far := lowest(func(a float64) float64 { return -edge(a) }, float64(most)-1, float64(most)+1, rounds)
+	_, close := lowest(edge, float64(least)-1, float64(least)+1, rounds)
 	k.long, k.short = max(k.outer.x[most], -far), min(k.outer.x[least], close)
 	return k
-}
-
-// wedge returns the angle in degrees between the outsides of the branch and of
-// what it meets, through the air, at the point p of the bead where u is square
-// to the branch: half a turn less the angle between the two outward normals.
-func (l *landing) wedge(by int, p, u r3.Vector) float64 {
-	near := l.solids[by].near
-	at, _ := near.Closest(p)
-	centre, _ := near.At(at)
-	return 180 - float64(p.Sub(centre).Angle(u))*180/math.Pi
 }

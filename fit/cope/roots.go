@@ -26,6 +26,9 @@ func (c *quartic) roots(degree int, lo, hi float64, out *[4]float64) int {
 		}
 		return 0
 	}
+	if degree == 2 && c[2] != 0 {
+		return c.square(lo, hi, out)
+	}
 	var slope quartic
 	for i := 1; i <= degree; i++ {
 		slope[i-1] = float64(i) * c[i]
@@ -49,6 +52,28 @@ func (c *quartic) roots(degree int, lo, hi float64, out *[4]float64) int {
 	return n
 }
 
+// square is roots for degree 2, in the form that does not cancel.
+func (c *quartic) square(lo, hi float64, out *[4]float64) int {
+	d := c[1]*c[1] - 4*c[2]*c[0]
+	if d <= 0 {
+		return 0
+	}
+	q := -(c[1] + math.Copysign(math.Sqrt(d), c[1])) / 2
+	x, y := q/c[2], c[0]/q
+	n := 0
+	for _, x := range [2]float64{min(x, y), max(x, y)} {
+		if x > lo && x < hi {
+			out[n] = x
+			n++
+		}
+	}
+	return n
+}
+
+// settled is the step at which a root is taken, in the radius of the bend: with
+// radii up to a metre it is 1e-9 mm.
+const settled = 1e-12
+
 // between returns the root in [a, b], where the polynomial is monotone and of
 // different signs at the ends: Newton's steps, halving where they leave the
 // bracket or do not shrink it fast.
@@ -66,8 +91,9 @@ func (c *quartic) between(slope *quartic, degree int, a, b float64) float64 {
 		if !(next > a && next < b) {
 			next = (a + b) / 2
 		}
-		// The last bits of x are as good as it gets.
-		if math.Abs(next-x) <= 4e-16*math.Abs(x) || next == a || next == b {
+		// Newton's last step was far longer than what is left; by halving, or next
+		// to a double root, as much is left again.
+		if math.Abs(next-x) <= settled || next == a || next == b {
 			return next
 		}
 		x = next

@@ -23,6 +23,10 @@ const (
 	// design, and coordinates of 1e4 mm carry 2e-12 mm of rounding, which the
 	// root of a touching line magnifies to its square root.
 	touching = 1e-6
+
+	// parallel2 is the square of the sine under which a line counts as parallel
+	// to a straight: it would leave its cylinder kilometres away.
+	parallel2 = 1e-16
 )
 
 // ray is a line in space: the points from + x dir, dir a unit vector, x in mm.
@@ -65,6 +69,14 @@ func (s *solid) distance(p r3.Vector) float64 {
 	return d
 }
 
+// foot returns where along the bar (mm from end A) its centreline is closest to a
+// point, and the way from there to the point.
+func (s *solid) foot(p r3.Vector) (at float64, out r3.Vector) {
+	at, _ = s.near.Closest(p)
+	centre, _ := s.near.At(at)
+	return at, p.Sub(centre)
+}
+
 // leave returns the largest x in [lo, hi] at which the line leaves the solid.
 // The line must be outside at hi.
 func (s *solid) leave(l ray, lo, hi float64) (x float64, ok bool) {
@@ -101,8 +113,7 @@ func leaveCylinder(g *tube.Segment, radius float64, l ray, take func(float64)) {
 	m = m.Sub(g.Dir.Mul(along))
 	w := l.dir.Sub(g.Dir.Mul(slope))
 	a := w.Norm2()
-	// Flatter than a millionth of a degree: it leaves nowhere near a joint.
-	if a < 1e-16 {
+	if a < parallel2 {
 		return
 	}
 	b := m.Dot(w)
@@ -157,6 +168,9 @@ func (s *solid) nearest(l ray, lo, hi float64) float64 {
 	if len(s.near.Segments) == 1 && s.near.Segments[0].Kind == tube.Straight && len(s.balls) == 0 {
 		d := s.near.Segments[0].Dir
 		w := l.dir.Sub(d.Mul(l.dir.Dot(d)))
+		if w.Norm2() < parallel2 {
+			return hi
+		}
 		return max(lo, min(hi, -l.from.Sub(s.near.Segments[0].From).Dot(w)/w.Norm2()))
 	}
 	const steps = 64
@@ -168,19 +182,19 @@ func (s *solid) nearest(l ray, lo, hi float64) float64 {
 		}
 	}
 	step := (hi - lo) / steps
-	best, _ = lowest(func(x float64) float64 { return s.distance(l.at(x)) }, max(lo, best-step), min(hi, best+step))
+	best, _ = lowest(func(x float64) float64 { return s.distance(l.at(x)) }, max(lo, best-step), min(hi, best+step), 40)
 	return best
 }
 
 // lowest returns where in [a, b] the least value of f is that golden section
-// comes across, and the value: the minimum, if f falls and then rises. f may
-// jump; the bracket is narrowed until rounding stops it, since next to a jump
-// where a line only touches a tube f goes with the root of the distance to it.
-func lowest(f func(float64) float64, a, b float64) (x, value float64) {
+// comes across, and the value: the minimum, if f falls and then rises. Each
+// round narrows the bracket to 0.618 of it: a smooth minimum is as good as it
+// gets after 40, when the difference of the values is under their last bit.
+func lowest(f func(float64) float64, a, b float64, rounds int) (x, value float64) {
 	const ratio = 0.6180339887498949 // (sqrt 5 - 1) / 2
 	c, d := b-ratio*(b-a), a+ratio*(b-a)
 	fc, fd := f(c), f(d)
-	for range 72 { // 0.618^72 is under the last bit
+	for range rounds {
 		if fc <= fd {
 			b, d, fd = d, c, fc
 			c = b - ratio*(b-a)

@@ -16,14 +16,11 @@ func (k *worked) zones(c *fit.Cage, bare float64) []fit.Zone {
 	for n, solid := range k.solids {
 		b := c.Bars[solid.bar]
 		var at, turns []float64
-		for i, p := range k.point {
-			if k.outer.by[i] != n {
-				continue
+		for i := range k.point {
+			if k.outer.by[i] == n {
+				at = append(at, k.along[i])
+				turns = append(turns, float64(tube.ClockOf(b.Path, k.along[i], k.normal[i]))*180/math.Pi)
 			}
-			s, _ := b.Path.Closest(p)
-			centre, _ := b.Path.At(s)
-			at = append(at, s)
-			turns = append(turns, float64(tube.ClockOf(b.Path, s, p.Sub(centre)))*180/math.Pi)
 		}
 		if len(at) == 0 {
 			continue
