@@ -573,6 +573,17 @@ func TestTooTightIsAnError(t *testing.T) {
 	assert.EqualError(t, err, `bar "fat": no tube of 310 mm bends to a radius of 152.4 mm`)
 }
 
+// What a file of another program may hold in place of a path is an error.
+func TestOddPathsAreErrors(t *testing.T) {
+	good := bar(t, "bar", hoopNodes)
+	for _, segments := range [][]tube.Segment{good.Path.Segments[1:], good.Path.Segments[:2], good.Path.Segments[1:2]} {
+		p := *good.Path
+		p.Segments = segments
+		_, err := Templates(&fit.Cage{Bars: []*fit.Bar{{Name: "bar", Tube: main, Path: &p}}}, false)
+		assert.EqualError(t, err, `bar "bar": its path is not one of straights joined by arcs`)
+	}
+}
+
 // Bars may be called anything, also like the files of others.
 func TestHostileNames(t *testing.T) {
 	c := coupe(t)
@@ -747,8 +758,7 @@ func TestGaugeSolid(t *testing.T) {
 		checkClosed(t, m)
 
 		size := m.Bounds().Size()
-		diagonal := math.Hypot(size.X, size.Y)
-		assert.LessOrEqual(t, diagonal, 200*math.Sqrt2)
+		assert.LessOrEqual(t, max(size.X, size.Y), 200.0)
 		assert.Equal(t, 4.0, size.Z)
 		r := c.clr - c.od/2
 		on := 0

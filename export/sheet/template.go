@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -68,6 +69,11 @@ func (t *templater) sheets() ([]Sheet, error) {
 	arcs := arcsOf(p)
 	if len(arcs) == 0 {
 		return nil, nil
+	}
+	for i := range p.Segments {
+		if (p.Segments[i].Kind == tube.Arc) != (i%2 == 1) || len(p.Segments)%2 == 0 {
+			return nil, errors.New("its path is not one of straights joined by arcs")
+		}
 	}
 	for _, g := range arcs {
 		if g.Radius <= t.bar.Radius() {
