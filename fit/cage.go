@@ -16,6 +16,7 @@ type Cage struct {
 	Shell    ShellInfo
 	Bars     []*Bar // job order; a pair's mirror follows its twin
 	Joints   []Joint
+	Plates   []Plate // of the feet, in the order of the bars; empty until they are laid
 	Findings []Finding
 }
 
