@@ -57,8 +57,9 @@ outer edge of the other leg (--to outside), both made longer with a straightedge
 or to where the inner edges meet (--to inside). At 90 degrees: from the sawn end to
 a square held against the back of the other leg, or into the corner. From the end
 to the node of the centrelines it is half a diameter times tan(angle/2) less, or
-more. The mark is measured from end A, which goes to the side of the bender that
-the bend starts from.
+more. The mark is measured from end A; the offset is how far beyond it, towards end
+B, the bend begins. The stretch is how much longer the bent tube is along its
+centreline than the blank was.
 
 A file holds several pieces, and the date of each as you like to write it:
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -117,6 +118,8 @@ func hint(err error) string {
 	var shell *shellError
 	var contradiction *bender.Contradiction
 	switch {
+	case errors.As(err, &contradiction) && slices.ContainsFunc(contradiction.Faults, func(f bender.Fault) bool { return f.Missing }):
+		return "barwright testbend --help shows what to measure, and how"
 	case errors.As(err, &contradiction):
 		return "measure again what is named; a piece that can't be measured again is better left out"
 	case errors.As(err, &parse) && strings.Contains(parse.Error(), notTOML):

@@ -15,14 +15,15 @@ func check(pieces []Piece, setting Setting) []Fault {
 	whole := func(format string, args ...any) []Fault {
 		return []Fault{{Piece: -1, Text: fmt.Sprintf(format, args...)}}
 	}
+	lacking := func(text string) []Fault { return []Fault{{Piece: -1, Text: text, Missing: true}} }
 	n := setting.Noise
 	switch {
 	case len(pieces) == 0:
-		return whole("there are no test pieces")
+		return lacking("there are no test pieces")
 	case len(pieces) > mostPieces:
 		return whole("%d test pieces are too many: at most %d", len(pieces), mostPieces)
 	case !(setting.OD > 0) || math.IsInf(setting.OD, 0):
-		return whole("od, the tube's outside diameter, is missing")
+		return lacking("od, the tube's outside diameter, is missing")
 	case setting.CLR != 0 && !(setting.CLR > setting.OD/2 && setting.CLR <= 1e4):
 		return whole("clr %.1f mm is not more than half of od %.1f mm", setting.CLR, setting.OD)
 	case !(n.Length < 100) || !(n.Angle < 30*s1.Degree) || !(n.Set >= 0 && n.Set < 30*s1.Degree) || !(n.Diameter < 100):
@@ -37,7 +38,11 @@ func check(pieces []Piece, setting Setting) []Fault {
 func checkPiece(i int, p Piece, setting Setting) (faults []Fault) {
 	n := setting.Noise
 	say := func(key, format string, args ...any) {
-		faults = append(faults, Fault{i, p.Name, key, fmt.Sprintf(format, args...)})
+		faults = append(faults, Fault{Piece: i, Name: p.Name, Key: key, Text: fmt.Sprintf(format, args...)})
+	}
+	lack := func(key, format string, args ...any) {
+		say(key, format, args...)
+		faults[len(faults)-1].Missing = true
 	}
 	for _, l := range []struct {
 		key string
@@ -68,13 +73,13 @@ func checkPiece(i int, p Piece, setting Setting) (faults []Fault) {
 	switch {
 	case !legs:
 	case p.Legs != EdgeOutside && p.Legs != EdgeInside:
-		say("to", "to is missing: are the legs measured to the outside or the inside of the other leg?")
+		lack("to", "to is missing: are the legs measured to the outside or the inside of the other leg?")
 	case p.Angle > legsToAngle:
 		say("angle", "the legs of a bend of %.0f degrees meet too far out to be measured: leave leg_a and leg_b out, or bend to at most %.0f", tube.Degrees(p.Angle), tube.Degrees(legsToAngle))
 	case p.LegB > 0 && p.Length == 0:
-		say("leg_b", "leg_b needs the length of the blank")
+		lack("leg_b", "leg_b needs the length of the blank")
 	case p.Mark == 0 && (p.LegA == 0 || p.LegB == 0):
-		say("mark", "mark is missing: without it both legs and the length are needed")
+		lack("mark", "mark is missing: without it both legs and the length are needed")
 	}
 	if p.Mark > 0 && p.Length > 0 && p.Mark >= p.Length {
 		say("mark", "mark %.1f mm is beyond the end of the blank, which has %.1f mm", p.Mark, p.Length)
@@ -86,10 +91,10 @@ func checkPiece(i int, p Piece, setting Setting) (faults []Fault) {
 		if p.Height > 0 {
 			key = "chord"
 		}
-		say(key, "chord and height go together: %s is missing", key)
+		lack(key, "chord and height go together: %s is missing", key)
 	case p.Chord == 0:
 	case p.ChordOn != EdgeOutside && p.ChordOn != EdgeInside && p.ChordOn != EdgeCentre:
-		say("chord_on", "chord_on is missing: is the chord on the outside, the inside or the centreline of the bend?")
+		lack("chord_on", "chord_on is missing: is the chord on the outside, the inside or the centreline of the bend?")
 	case p.Height >= p.Chord/2:
 		say("height", "height %.1f mm is not less than half of the chord, %.1f mm", p.Height, p.Chord/2)
 	default:
@@ -109,7 +114,7 @@ func checkPiece(i int, p Piece, setting Setting) (faults []Fault) {
 		if p.Largest > 0 {
 			key = "smallest"
 		}
-		say(key, "smallest and largest diameter go together: %s is missing", key)
+		lack(key, "smallest and largest diameter go together: %s is missing", key)
 	case p.Smallest == 0:
 	case p.Smallest > p.Largest:
 		say("smallest", "smallest diameter %.2f mm is more than the largest, %.2f mm", p.Smallest, p.Largest)
@@ -206,7 +211,7 @@ func (s *system) impossible(x []float64, c *Calibration) []Fault {
 			mm  float64
 		}{{"leg_a", p.LegA}, {"leg_b", p.LegB}} {
 			if leg.mm > 0 && leg.mm < reach-c.CLR.Half-gross*c.Noise.Length {
-				faults = append(faults, Fault{i, p.Name, leg.key, fmt.Sprintf("%s %.1f mm is shorter than the bend alone, which takes %.1f mm of it", leg.key, leg.mm, reach)})
+				faults = append(faults, Fault{Piece: i, Name: p.Name, Key: leg.key, Text: fmt.Sprintf("%s %.1f mm is shorter than the bend alone, which takes %.1f mm of it", leg.key, leg.mm, reach)})
 			}
 		}
 	}

@@ -574,6 +574,10 @@ func (r *piecesReader) csv() {
 			}
 			c := cell{at: at(i), text: text, num: csvNumber(text, in.Comma == ';'), either: true}
 			name := header[i]
+			if name == "" {
+				r.errorf(c.at, "%q stands in a column without a name", text)
+				continue
+			}
 			if !slices.Contains(dieNames(), name) {
 				rec.add(name, c)
 				continue
@@ -605,6 +609,7 @@ func (r *piecesReader) header(fields, known []string, at func(int) job.Position)
 	for i, name := range fields {
 		name = strings.TrimSpace(name)
 		switch {
+		case name == "": // spreadsheets add such columns
 		case !slices.Contains(known, name):
 			r.unknown(at(i), "column", name, known)
 		case slices.Contains(header[:i], name):

@@ -87,7 +87,7 @@ func TestReadPieces(t *testing.T) {
 	assert.Equal(t, job.Position{Line: 3, Column: 31}, f.Place(0, "leg_a"))
 
 	// Commas, numbers with points.
-	f, err = bender.ReadPieces("p.csv", []byte("set,angle,name\n31.4,30,\"a, b\"\n"))
+	f, err = bender.ReadPieces("p.csv", []byte("set,angle,name,,\n31.4,30,\"a, b\",,\n"))
 	require.NoError(t, err)
 	assert.Equal(t, "a, b", f.Pieces[0].Name)
 }
@@ -137,6 +137,7 @@ func TestReadPiecesErrors(t *testing.T) {
 		}},
 		{"p.csv", "set,angle\n31,4,30\n", []string{`p.csv:2:6: this row has 3 fields, the first row names 2: a decimal comma needs semicolons between the fields`}},
 		{"p.csv", "set,angle,od\n31,30,40\n31,30,41\n", []string{`p.csv:3:7: od is "41" here and "40" in line 2: a file is about one die`}},
+		{"p.csv", "set,angle,\n31,30,x\n", []string{`p.csv:2:7: "x" stands in a column without a name`}},
 		{"p.csv", "set,angle\n31,30mm\n", []string{`p.csv:2:4: piece 1: angle must be a number, got "30mm"`}},
 		{"p.csv", "set,angle\n31,\"30\n", []string{`p.csv:3:1: not valid CSV: extraneous or missing " in quoted-field`}},
 		{"p.csv", "set,angle\nInf,0x1p4\n", []string{`p.csv:2:1: piece 1: set must be a number, got "Inf"`, `p.csv:2:5: piece 1: angle must be a number, got "0x1p4"`}},

@@ -103,6 +103,8 @@ type Fault struct {
 	Name  string // of the piece, or ""
 	Key   string // what was measured: "set", "angle", "leg_a", ...; "": the piece as a whole
 	Text  string
+
+	Missing bool // nothing is wrong, but something is not there
 }
 
 // String gives the fault in one line, with the piece's name.
@@ -390,7 +392,7 @@ func (s *system) assume(x []float64) *Fault {
 	}
 	l := s.linear(x)
 	if l.sd(iR) > noRadius*x[iR] {
-		return &Fault{Piece: -1, Key: "clr", Text: "nothing tells the bend's radius: measure both legs of a piece, or chord and height of the bend, or give the clr that is stamped on the die"}
+		return &Fault{Piece: -1, Key: "clr", Missing: true, Text: "nothing tells the bend's radius: measure both legs of a piece, or chord and height of the bend, or give the clr that is stamped on the die"}
 	}
 	for _, i := range []int{iK, iO} {
 		if l.sd(i) > unknownMM {

@@ -319,6 +319,15 @@ func TestWhatPiecesDontTell(t *testing.T) {
 		assert.Contains(t, c.Solid, "offset")
 		assert.NotContains(t, c.Block(job.MM), "offset")
 	})
+	t.Run("leg A alone", func(t *testing.T) {
+		short := func(p bender.Piece) bender.Piece { p.LegB, p.Length = 0, 0; return bare(p) }
+		c, err := bender.Solve([]bender.Piece{short(bench.bend("1", 31, out)), short(one)}, bender.Setting{OD: bench.od})
+		require.NoError(t, err)
+		assert.Equal(t, []bender.Basis{bender.Measured, bender.Unknown, bender.Measured}, []bender.Basis{c.CLR.Basis, c.Stretch.Basis, c.Offset.Basis})
+		assert.InDelta(t, bench.clr, c.CLR.Value, exact)
+		assert.InDelta(t, bench.offset, c.Offset.Value, exact)
+		assert.Contains(t, c.Solid, "stretch")
+	})
 	t.Run("springback alone", func(t *testing.T) {
 		c, err := bender.Solve([]bender.Piece{{Name: "1", Set: 31 * s1.Degree, Angle: 30 * s1.Degree}, {Name: "2", Set: 93 * s1.Degree, Angle: 90 * s1.Degree}}, bender.Setting{OD: bench.od, CLR: stamped})
 		require.NoError(t, err)

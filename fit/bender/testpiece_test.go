@@ -188,6 +188,19 @@ func TestBlockIsTheDie(t *testing.T) {
 	}
 }
 
+// Before any piece, set angles are the estimate's: 1.489 degrees more than 90 for
+// 44.45 x 2.413 in 1020 DOM on 133.35, 1.742 in 4130 (elastic unloading, computed
+// independently).
+func TestProposeEstimated(t *testing.T) {
+	for name, overbend := range map[string]float64{"1020 DOM": 1.489, "4130 N": 1.742} {
+		m, ok := tube.LookupMaterial(name)
+		require.True(t, ok)
+		p := bender.Propose(&tube.Spec{OD: 44.45, Wall: 2.413, Material: m, Die: &tube.Die{CLR: 133.35}}, 90*s1.Degree, 10)
+		assert.True(t, p.Estimated)
+		assert.InDelta(t, 90+overbend, p.Set.Degrees(), 5e-4)
+	}
+}
+
 // Made as proposed, on the bender it was proposed for, a piece has the legs that it
 // should have, and leaves straight tube on both sides.
 func TestPropose(t *testing.T) {
