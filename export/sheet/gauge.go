@@ -169,8 +169,8 @@ func plateBack(r float64) float64 { return min(plateDeep, r-plateHub) }
 
 // GaugeSolid returns a plate to print in 3D, 4 mm thick, whose convex edge fits
 // the inside of a bend: its radius is CLR - od/2. It has a notch at every 10
-// degrees, a deeper one at every 30, goes over GaugeSpan degrees and lies flat on
-// z = 0, in mm. The mesh is closed and faces outward.
+// degrees between its ends, a deeper one at every 30, goes over GaugeSpan degrees
+// and lies flat on z = 0, in mm. The mesh is closed and faces outward.
 //
 // A tube is round, so only the middle of the plate's thickness touches it, along
 // the bend's innermost line. In a bend of a smaller radius the plate stands on its
@@ -189,7 +189,7 @@ func GaugeSolid(die *tube.Die, od float64) (*mesh.Mesh, error) {
 	deg := math.Round(span.Degrees())
 	width := s1.Angle(notchHalf / r).Degrees()
 	for k := 0.0; k <= deg; k++ {
-		if math.Mod(k, 10) != 0 {
+		if math.Mod(k, 10) != 0 || k == 0 || k == deg {
 			edge = append(edge, point{k, r})
 			continue
 		}
@@ -197,13 +197,7 @@ func GaugeSolid(die *tube.Die, od float64) (*mesh.Mesh, error) {
 		if math.Mod(k, 30) == 0 {
 			depth = notchLong
 		}
-		if k > 0 {
-			edge = append(edge, point{k - width, r})
-		}
-		edge = append(edge, point{k, r - depth})
-		if k < deg {
-			edge = append(edge, point{k + width, r})
-		}
+		edge = append(edge, point{k - width, r}, point{k, r - depth}, point{k + width, r})
 	}
 	back := r - plateBack(r)
 	m := &mesh.Mesh{}
