@@ -3,6 +3,8 @@ package sheet
 import (
 	"fmt"
 	"io"
+	"slices"
+	"strings"
 
 	"barwright/export/draw"
 	"barwright/export/model"
@@ -120,6 +122,21 @@ func GaugeFiles(dies []*tube.Die, paper draw.Paper, inches bool) ([]File, error)
 func flatFiles(base string, d *draw.Drawing) []File {
 	return []File{
 		{base + ".svg", func(w io.Writer) error { return draw.WriteSVG(w, d) }},
-		{base + ".dxf", func(w io.Writer) error { return draw.WriteDXF(w, d) }},
+		{base + ".dxf", func(w io.Writer) error { return draw.WriteDXF(w, spelled(d)) }},
 	}
+}
+
+// spelled returns the drawing with what DXF of release 12 takes for a degree
+// sign, which its texts can't hold as a letter: the code %%d (from memory).
+func spelled(d *draw.Drawing) *draw.Drawing {
+	out := *d
+	out.Texts = slices.Clone(d.Texts)
+	for i := range out.Texts {
+		out.Texts[i].Words = strings.ReplaceAll(out.Texts[i].Words, "°", "%%d")
+	}
+	out.Notes = slices.Clone(d.Notes)
+	for i := range out.Notes {
+		out.Notes[i] = strings.ReplaceAll(out.Notes[i], "°", "%%d")
+	}
+	return &out
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -442,6 +443,50 @@ func TestDialsMakeTheBar(t *testing.T) {
 	}
 }
 
+// The same for blanks as they are planned, whichever end goes in first.
+func TestDialsOfPlansMakeTheBar(t *testing.T) {
+	long := []r3.Vector{vec(0, 0, 0), vec(0, 0, 300), vec(700, 0, 900), vec(900, 900, 1000), vec(1500, 2500, 200)}
+	back := append([]r3.Vector{}, long...)
+	slices.Reverse(back)
+	die := *d44
+	die.Machine = &tube.Machine{Bends: tube.BendsLeft, Height: 500}
+	spec := *main
+	spec.Die = &die
+	seen := map[int]bool{}
+	for _, nodes := range [][]r3.Vector{long, back} {
+		b := bar(t, "bar", nodes)
+		b.Tube = &spec
+		b.Blank = bender.Plan(b.Tube, b.Path, [2]float64{})
+		first := b.Blank.First
+		seen[first] = true
+		p := b.Path
+		if first == 1 {
+			p = p.Reversed()
+		}
+		turned := map[int]s1.Angle{}
+		for _, u := range templaterOf(&fit.Cage{Bars: []*fit.Bar{b}}, 0).turns() {
+			k := u.to
+			if first == 1 {
+				k = len(b.Blank.Steps) + 1 - u.to
+			}
+			turned[k] = u.angle
+			assert.Equal(t, 1-first, u.last)
+		}
+		require.Len(t, turned, 2)
+		got := bent(b.Tube.Table(p), turned)
+		for i := range got {
+			for k := range got[:i] {
+				require.InDelta(t, p.Nodes[i].Sub(p.Nodes[k]).Norm(), got[i].Sub(got[k]).Norm(), 1e-6)
+			}
+		}
+		hand := func(n []r3.Vector) float64 {
+			return n[1].Sub(n[0]).Cross(n[2].Sub(n[1])).Dot(n[3].Sub(n[2]))
+		}
+		require.InDelta(t, hand(p.Nodes), hand(got), 1e-3*math.Abs(hand(got)))
+	}
+	assert.Equal(t, map[int]bool{0: true, 1: true}, seen, "both ends go first once")
+}
+
 // The line to turn to is on the right of the card for a positive rotation, and
 // the card says so.
 func TestDial(t *testing.T) {
@@ -622,6 +667,8 @@ func TestFilesAreTheSameEveryTime(t *testing.T) {
 	first := write()
 	assert.Equal(t, 2+2*4+4, len(first))
 	assert.True(t, bytes.HasPrefix(first["sheets/template-side-bar.pdf"], []byte("%PDF-")))
+	assert.Contains(t, string(first["sheets/template-main-hoop.dxf"]), "\n31.0%%d\n", "DXF's degree sign")
+	assert.NotContains(t, string(first["sheets/template-main-hoop.dxf"]), "31.0?")
 	for name, data := range write() {
 		assert.True(t, bytes.Equal(first[name], data), name)
 	}
