@@ -131,7 +131,7 @@ func Gauge(die *tube.Die, od float64, inches bool) *draw.Drawing {
 		y -= (feed - 1) * l.height
 	}
 	// As much as fits the foot of a tile.
-	d.Notes = []string{"Lay a bend on the arc, one leg on the straight: the other leg's outer edge shows its angle on the outer scale. Ends inside the arc: smaller than CLR."}
+	d.Notes = []string{"Lay a bend on the arc, one leg on the straight: the other leg's outer edge shows its angle on the outer scale. Its ends inside the arc: radius under CLR."}
 	return d
 }
 
