@@ -11,6 +11,7 @@ import (
 	"github.com/golang/geo/s1"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/image/font/sfnt"
 )
 
 // The crosses and rings on both sides of a cut are at the same places of the
@@ -107,4 +108,21 @@ func TestWrapped(t *testing.T) {
 	assert.Empty(t, wrapped(" \n", 3, 50))
 	assert.Equal(t, "abc", fitted("abc", 3, true, 100))
 	assert.LessOrEqual(t, (Text{Height: 3, Bold: true, Words: fitted("abcdefghijklmnop", 3, true, 20)}).Width(), 20.0)
+}
+
+func TestNoTwoLettersShareAGlyph(t *testing.T) {
+	for _, bold := range []bool{false, true} {
+		f, err := sfnt.Parse(face(bold).data)
+		require.NoError(t, err)
+		seen := map[sfnt.GlyphIndex]rune{}
+		for r := ' '; r <= lastRune; r++ {
+			g, err := f.GlyphIndex(nil, r)
+			require.NoError(t, err)
+			if g != 0 && seen[g] != 0 {
+				assert.Fail(t, "shared", "%U and %U", seen[g], r)
+			}
+			seen[g] = r
+		}
+		assert.Greater(t, len(seen), 500)
+	}
 }

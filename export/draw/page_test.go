@@ -54,6 +54,11 @@ func TestTilesCoverTheDrawing(t *testing.T) {
 				require.Empty(t, g.Tile)
 				return
 			}
+			// 10 mm of margin each, 5 mm of waste on the left and at the top, 10 mm of
+			// flap on the right.
+			require.InDelta(t, 15, low.X, 1e-9)
+			require.InDelta(t, g.Paper.Width-20, high.X, 1e-9)
+			require.InDelta(t, g.Paper.Height-15, high.Y, 1e-9)
 			col, row := cellOf(t, g.Tile)
 			places[[2]int{col, row}] = g
 			if i > 0 {

@@ -237,6 +237,8 @@ func TestPDFWords(t *testing.T) {
 		want[words] = text
 	}
 	d.Text(at(75, 130), 5, draw.Left, "弓x🏎")
+	upwards := draw.Text{At: at(140, 20), Height: 5, Turn: 90 * s1.Degree, Words: "upwards"}
+	d.Texts = append(d.Texts, upwards)
 	pages := tiles(t, d, draw.A4)
 	out := poppler(t, "pdftotext", pdf(t, "job", pages), "-bbox", "-", "-")
 	assert.Contains(t, out, ">?x?</word>", "letters that the font lacks")
@@ -247,6 +249,15 @@ func TestPDFWords(t *testing.T) {
 			continue
 		}
 		words := line[strings.Index(line, ">")+1 : strings.LastIndex(line, "<")]
+		if words == upwards.Words {
+			met++
+			place := upwards.At.Sub(pages[0].Net.Lo()).Add(pages[0].At)
+			foot := pages[0].Paper.Height - place.Y
+			assert.InDelta(t, foot, y1*25.4/72, 0.1, "it starts at its place")
+			assert.InDelta(t, foot-upwards.Width(), y0*25.4/72, 0.1, "and goes up")
+			assert.True(t, x0*25.4/72 < place.X-5 && place.X < x1*25.4/72, "with its letters' feet to the right")
+			continue
+		}
 		text, ok := want[words]
 		if !ok {
 			continue
@@ -259,7 +270,7 @@ func TestPDFWords(t *testing.T) {
 		base := pages[0].Paper.Height - place.Y
 		assert.True(t, y0*mm < base-5 && base < y1*mm, words)
 	}
-	assert.Equal(t, len(want), met)
+	assert.Equal(t, len(want)+1, met)
 
 	for name, words := range hostile {
 		h := &draw.Drawing{Title: words, Notes: []string{words}}

@@ -145,6 +145,7 @@ type dxfFile struct {
 	lines  map[string][][]r2.Point
 	solids int
 	texts  []string
+	turns  []string // of texts that are turned, degrees counterclockwise
 }
 
 // readDXF reads groups of code and value, strictly: it was written from the
@@ -243,6 +244,7 @@ func readDXF(t testing.TB, d *draw.Drawing) dxfFile {
 		case "TEXT":
 			require.Greater(t, number(e, 40), 0.0)
 			f.texts = append(f.texts, e.groups[1][0])
+			f.turns = append(f.turns, e.groups[50]...)
 		default:
 			require.Equal(t, "HEADER", section, e.kind)
 			for _, v := range e.groups {
@@ -300,6 +302,7 @@ func mixed() *draw.Drawing {
 	d.Polygon(draw.Ghost, at(0, 0), at(50, 0), at(0, 50))
 	d.Fills = append(d.Fills, draw.Fill{Grey: 0.9, Vertices: []draw.Vertex{{Point: at(0, 0)}, {Point: at(9, 0)}, {Point: at(9, 9)}, {Point: at(0, 9)}}})
 	d.Dimension(at(0, 0), at(300, 0), -30, "300.0")
+	d.Texts = append(d.Texts, draw.Text{At: at(20, 30), Height: 5, Turn: 30 * s1.Degree, Words: "turned"})
 	return d
 }
 
@@ -346,6 +349,11 @@ func TestSVG(t *testing.T) {
 		assert.Contains(t, f.texts, words)
 	}
 	checkLengths(t, f.paths["check"][1:])
+
+	// SVG turns clockwise, as its y counts down.
+	var b bytes.Buffer
+	require.NoError(t, draw.WriteSVG(&b, d))
+	assert.Contains(t, b.String(), `<text transform="translate(20 -30) rotate(-30)"`)
 }
 
 // checkLengths looks for the lines of 100 mm and of 4 in, each with a tick at both
@@ -380,6 +388,7 @@ func TestDXF(t *testing.T) {
 	}
 	assert.Equal(t, []float64{4.2, -1.05}, f.dashes["HIDDEN"])
 	assert.Equal(t, 2, f.solids, "arrow heads")
+	assert.Equal(t, []string{"30.0"}, f.turns)
 	assert.Len(t, f.lines["FILL"], 1)
 	for _, words := range []string{"mixed", "first", "300.0", "must measure 100 mm", "1 drawing unit = 1 mm"} {
 		assert.Contains(t, f.texts, words)

@@ -55,9 +55,8 @@ func ascii(text string) string {
 type typeface struct {
 	name   string
 	data   []byte
-	height float64       // of capital letters, in sizes of the font
-	glyphs []glyph       // by rune, up to the last one that the font has
-	double map[rune]rune // letters that look like one before them: that one
+	height float64 // of capital letters, in sizes of the font
+	glyphs []glyph // by rune, up to the last one that the font has
 }
 
 type glyph struct {
@@ -91,8 +90,6 @@ func (f *typeface) read() error {
 		return err
 	}
 	f.height = float64(m.CapHeight) / 64 / em
-	f.double = map[rune]rune{}
-	first := map[sfnt.GlyphIndex]rune{}
 	for r := ' '; r <= lastRune; r++ {
 		g, err := font.GlyphIndex(&b, r)
 		if err != nil {
@@ -107,17 +104,14 @@ func (f *typeface) read() error {
 			return err
 		}
 		f.glyphs[r-' '] = glyph{true, float64(a) / 64 / em}
-		if one, ok := first[g]; ok {
-			f.double[r] = one
-		} else {
-			first[g] = r
-		}
 	}
 	return nil
 }
 
 // lastRune is the end of the range in which the Go fonts have letters: Latin,
-// Greek, Cyrillic, signs and box drawings, up to the geometric shapes.
+// Greek, Cyrillic, signs and box drawings, up to the geometric shapes. No two of
+// them share a glyph; if they did, what the PDF library cuts out of the font would
+// depend on the order of a map.
 const lastRune = 0x25ff
 
 // face returns the typeface of a text. The fonts are part of the program, so one
@@ -133,15 +127,10 @@ func face(bold bool) *typeface {
 	return faces[0]
 }
 
-// letter returns a letter as it is put on paper: "?" if the font lacks it, and of
-// letters that look the same always the first, since the order of a map would
-// choose among them when the font is cut down for a PDF.
+// letter returns a letter as it is put on paper: "?" if the font lacks it.
 func (f *typeface) letter(r rune) rune {
 	if i := r - ' '; i < 0 || int(i) >= len(f.glyphs) || !f.glyphs[i].has {
 		return '?'
-	}
-	if one, ok := f.double[r]; ok {
-		return one
 	}
 	return r
 }
