@@ -44,7 +44,7 @@ func Gauge(die *tube.Die, od float64, inches bool) *draw.Drawing {
 	}
 	inner, outer := die.CLR-od/2, die.CLR+od/2
 	leg := max(leastLeg, 1.5*od)
-	crossing := max(60, 1.5*od) // of the far leg, behind its tangent point
+	crossing := max(50, 1.2*od) // of the far leg, behind its tangent point
 	scale := math.Hypot(outer, crossing)
 	shift := s1.Angle(math.Atan2(crossing, outer))
 
