@@ -107,7 +107,7 @@ func runDemo(c *cli.Context) error {
 			return err
 		}
 	}
-	files, err := writeSet(c.Context, out, cage, p)
+	files, err := writeSet(c.Context, out, cage, j, p)
 	if err != nil {
 		return err
 	}

@@ -49,7 +49,7 @@ func TestDemo(t *testing.T) {
 			assert.NotEqual(t, fit.Error, f.Severity)
 		}
 		t.Chdir(t.TempDir()) // so that files have the same names
-		_, err = writeSet(ctx, "out", cage, p)
+		_, err = writeSet(ctx, "out", cage, j, p)
 		require.NoError(t, err)
 		trees[i] = tree(t, "out")
 	}

@@ -89,7 +89,7 @@ func runFit(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	files, err := writeSet(c.Context, dir, cage, p)
+	files, err := writeSet(c.Context, dir, cage, j, p)
 	if err != nil {
 		return err
 	}

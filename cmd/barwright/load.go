@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"barwright/export/model"
 	"barwright/fit"
 	"barwright/fit/check"
 	"barwright/fit/finish"
@@ -285,6 +286,7 @@ func (in *input) fit(ctx context.Context, opt fit.Options, p *progress) (*fit.Ca
 	if err != nil {
 		return nil, err
 	}
+	cage.Findings = append(cage.Findings, model.Findings(cage)...)
 	return cage, ctx.Err()
 }
 

@@ -7,18 +7,25 @@ import (
 	"io"
 
 	"barwright/export"
+	"barwright/export/draw"
 	"barwright/export/model"
+	"barwright/export/sheet"
 	"barwright/export/table"
 	"barwright/fit"
+	"barwright/fit/job"
 	"barwright/mesh"
 )
 
-// writeSet writes everything about a cage to dir and returns the number of
+// writeSet writes everything about a job's cage to dir and returns the number of
 // files. dir has either its earlier content or the whole new set, whatever
 // happens.
-func writeSet(ctx context.Context, dir string, c *fit.Cage, p *progress) (files int, err error) {
+func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progress) (files int, err error) {
 	p.stage("writing " + dir)
 	tubes, all, err := model.Cage(c, model.Options{})
+	if err != nil {
+		return 0, err
+	}
+	sheets, err := sheet.Files(c, j.Dies, paperOf(j), j.Unit == job.Inch)
 	if err != nil {
 		return 0, err
 	}
@@ -56,6 +63,9 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, p *progress) (files 
 		put(fmt.Sprintf("models/%s.stl", slug), solid(slug, tubes[i]))
 	}
 	put("models/cage.stl", solid("cage", all))
+	for _, s := range sheets {
+		put(s.Name, s.Write)
+	}
 	if err == nil {
 		err = ctx.Err()
 	}
@@ -63,4 +73,14 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, p *progress) (files 
 		return 0, err
 	}
 	return files, set.Commit()
+}
+
+// paperOf returns the paper that a job asks for.
+func paperOf(j *job.Job) draw.Paper {
+	for _, p := range papers {
+		if p.Name == j.Paper {
+			return p
+		}
+	}
+	return draw.A4
 }

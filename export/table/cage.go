@@ -275,7 +275,7 @@ func barOut(c *fit.Cage, b *fit.Bar) barJSON {
 		Nodes: vecs(b.Path.Nodes),
 		Path:  make([]segmentJSON, 0, len(b.Path.Segments)),
 		Bends: make([]bendJSON, 0, len(b.Table.Bends)),
-		Tail:  number(b.Table.Tail), Developed: number(b.Table.Developed), Cut: number(b.Table.Cut),
+		Tail:  number(b.Table.Tail), Developed: number(b.Table.Developed), Cut: number(cut(b)),
 		Mass: number(b.Tube.Mass(b.Path.Length)), Clearance: number(b.Clearance),
 		Gap: gapJSON{
 			Min: number(b.Gap.Min), Mean: number(b.Gap.Mean), Max: number(b.Gap.Max),

@@ -40,7 +40,7 @@ const (
 // The rules, in the order in which a bar's findings are sorted.
 var rules = []string{
 	"clearance", "keepout", "grip", "tail", "angle", "radius", "swing", "stick", "flat", "reach", "landing",
-	"clash", "joint-angle", "outside", "tight", "scan-accuracy", "tube", "sheet", "access", "order", "way-in",
+	"clash", "joint-angle", "joint", "vent", "outside", "tight", "scan-accuracy", "tube", "sheet", "access", "order", "way-in",
 }
 
 // checker is one run of Cage.
