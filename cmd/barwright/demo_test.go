@@ -42,8 +42,9 @@ func TestDemo(t *testing.T) {
 		require.NoError(t, err)
 		p.end()
 		for _, f := range cage.Findings {
-			// The spikes of the small scan are elsewhere, and one is near a tube.
-			if f.Rule != "scan-accuracy" || triangles == 0 {
+			// The spikes of the small scan are elsewhere, and one is near a tube. The
+			// side bars sit on the hoop's corners, which are bends.
+			if f.Rule != "joint" && (f.Rule != "scan-accuracy" || triangles == 0) {
 				assert.Equal(t, fit.Note, f.Severity, "%s %s: %s", f.Bar, f.Rule, f.Message)
 			}
 			assert.NotEqual(t, fit.Error, f.Severity)
