@@ -59,8 +59,9 @@ func (m *model) plain() prices {
 }
 
 // relax solves the linear relaxation by column generation and returns duals
-// that hold exactly, and the steps it took.
-func (m *model) relax() (prices, int) {
+// that hold exactly, and the steps it took. With too few steps the duals are the
+// best so far.
+func (m *model) relax(budget int) (prices, int) {
 	best := m.plain()
 	if m.pieces == 0 {
 		return best, 0
@@ -68,7 +69,10 @@ func (m *model) relax() (prices, int) {
 	l := newMaster(m)
 	steps := 0
 	for range roundsLimit {
-		l.optimise()
+		steps += l.optimise()
+		if steps > budget {
+			break
+		}
 		p := l.duals()
 		entered, exact := false, true
 		fits := 1.0 // by which all prices must be multiplied to hold for sure
@@ -311,10 +315,12 @@ func (l *master) add(f fill) {
 	l.cols = append(l.cols, c)
 }
 
-// optimise pivots until no column that is there improves.
-func (l *master) optimise() {
+// optimise pivots until no column that is there improves. It returns its work in
+// steps of the search, which take as long as some ten multiplications.
+func (l *master) optimise() (steps int) {
 	dir := make([]float64, l.rows)
 	for range 50 * l.rows { // many more than it takes; it ends a cycle
+		steps += (3*l.rows + len(l.cols)) * l.rows / 10
 		clear(l.dual)
 		for r, c := range l.basis {
 			if cost := l.cols[c].cost; cost != 0 {
@@ -339,9 +345,10 @@ func (l *master) optimise() {
 			}
 		}
 		if enter < 0 || !l.pivot(enter, dir) {
-			return
+			break
 		}
 	}
+	return steps
 }
 
 // pivot brings a column into the basis. It is false if the column does not

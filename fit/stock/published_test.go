@@ -88,7 +88,7 @@ func TestPublishedBounds(t *testing.T) {
 		m, err := newModel(c.pieces, endless(c.stick), 0)
 		require.NoError(t, err)
 		rolls := func(p prices) float64 { return float64(p.value) / float64(m.kinds[0].cost) }
-		relaxed, _ := m.relax()
+		relaxed, _ := m.relax(DefaultBudget)
 		if i == 0 {
 			assert.InDelta(t, want, rolls(m.plain()), 0.05, c.name)
 			assert.Greater(t, rolls(relaxed), rolls(m.plain()))

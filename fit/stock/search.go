@@ -50,8 +50,13 @@ type target struct {
 
 // solve improves a plan within a budget of steps. start must be a plan.
 func (m *model) solve(start []fill, budget int) result {
-	p, steps := m.relax()
-	r := result{fills: start, bound: p.value, steps: steps}
+	r := result{fills: start, bound: m.plain().value}
+	if len(m.targets(r.bound, m.costOf(start))) == 0 {
+		r.bound = m.costOf(start)
+		return r
+	}
+	p, steps := m.relax(budget / 4)
+	r.bound, r.steps = p.value, steps
 	memos := [2]map[string]int64{{}, {}}
 	no := map[string]bool{} // targets without a plan
 	// Round after round gives each target more steps: a plan is often found soon
@@ -358,6 +363,7 @@ func (s *search) fill(lead int) bool {
 //     the sticks are given, a shorter one that is left.
 func (s *search) candidates(lead int) []candidate {
 	m := s.m
+	s.steps += len(m.weights) / 4 // long lists make every step dearer
 	var out []candidate
 	// What all pieces from each weight on need, to see when a stick can't get full.
 	rest := make([]int64, len(m.weights)+1)
@@ -393,6 +399,7 @@ func (s *search) candidates(lead int) []candidate {
 				return
 			}
 			if t == len(m.weights) {
+				s.steps += len(types)
 				if worth >= need && room <= s.spare && kind.room-room > enough && !s.exchangeable(types, lead, room) {
 					out = append(out, candidate{fill{k, slices.Clone(types)}, kind.cost + s.p.rent[k] - worth, kind.cost + s.p.rent[k] - worth})
 				}

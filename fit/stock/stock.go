@@ -22,12 +22,14 @@ type Options struct {
 	// Kerf is lost with every cut, mm; 0 or more.
 	Kerf float64
 	// Budget is how many steps the search may take; 0: DefaultBudget. When they
-	// are used up, the plan is the best one found.
+	// are used up, the plan is the best one found. As many as a quarter of it go
+	// into the longest remnant besides.
 	Budget int
 }
 
-// DefaultBudget is a second or two of searching on a common machine.
-const DefaultBudget = 20_000_000
+// DefaultBudget is some seconds of searching on a common machine; most cages take
+// milliseconds.
+const DefaultBudget = 50_000_000
 
 // Plan is what to buy and how to cut it.
 type Plan struct {

@@ -183,7 +183,7 @@ func TestPricesHoldForEveryFill(t *testing.T) {
 		if err != nil {
 			return
 		}
-		relaxed, _ := m.relax()
+		relaxed, _ := m.relax(DefaultBudget)
 		for _, p := range []prices{relaxed, m.plain()} {
 			value := int64(0)
 			for t, n := range m.demand {
