@@ -194,6 +194,7 @@ func TestNamesAndSquareEnds(t *testing.T) {
 		assert.Equal(t, fit.EndCut{Kind: fit.Square, Outer: make([]float64, 360), Inner: make([]float64, 360)}, cut)
 	}
 	assert.Equal(t, fit.Notch, across.Cuts[0].Kind)
+	assert.Less(t, c.Joints[1].Long, 60.0, "not out to where it meets the hoop's other side")
 	assert.Equal(t, fit.Square, stay.Cuts[1].Kind)
 }
 
@@ -205,4 +206,56 @@ func onlyRule(found []fit.Finding, rule string) []fit.Finding {
 		}
 	}
 	return out
+}
+
+// After all cuts no two bars claim the same place near a joint: a point of one
+// bar's metal that is inside another's tube is past the other's cut.
+func TestNoPlaceTwice(t *testing.T) {
+	looked, shared := 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		c := drawCage(t)
+		all := landings(c)
+		order(c, all)
+		for _, l := range all {
+			if l.grazing {
+				return
+			}
+		}
+		for _, l := range all {
+			for range 40 {
+				u := l.direction(rapid.Float64Range(0, 2*math.Pi).Draw(t, "clock"))
+				rho := rapid.Float64Range(0, .995).Draw(t, "rho") * l.branch.Radius()
+				x := l.cut(rho, u).x + rapid.Float64Range(0, 60).Draw(t, "x")
+				p := l.node.Add(u.Mul(rho)).Add(l.w.Mul(x))
+				looked++
+				for k, b := range c.Bars {
+					if s, d := b.Path.Closest(p); k == l.bar || d > b.Radius()-.01 || s == 0 || s == b.Path.Length {
+						continue
+					}
+					// Inside another: it must be where that one is cut away. Bars that
+					// part and meet again farther out clash, which is not of the node.
+					away, here := false, false
+					for _, o := range all {
+						if o.bar != k {
+							continue
+						}
+						off := p.Sub(o.node)
+						along := off.Dot(o.w)
+						out := off.Sub(o.w.Mul(along))
+						here = here || along < o.hi && x < l.hi
+						if out.Norm() > 0 {
+							away = away || along < o.cut(out.Norm(), out.Normalize()).x+1e-6
+						}
+					}
+					if !here {
+						continue
+					}
+					shared++
+					require.True(t, away, "%s end %d in %s, %g mm from the node", l.branch.Name, l.end, b.Name, x)
+				}
+			}
+		}
+	})
+	require.Positive(t, shared)
+	t.Logf("%d points, %d of them in other bars' cut ends", looked, shared)
 }

@@ -29,7 +29,7 @@ func (k *worked) zones(c *fit.Cage, bare float64) []fit.Zone {
 		along := bare
 		for _, g := range b.Path.Segments {
 			// On the inside of a bend the wall is shorter than the centreline.
-			if g.Kind == tube.Arc && from < g.Start+g.Length && to > g.Start {
+			if g.Kind == tube.Arc && from-bare < g.Start+g.Length && to+bare > g.Start {
 				along = bare * g.Radius / (g.Radius - b.Radius())
 			}
 		}
