@@ -64,7 +64,7 @@ func (m *model) solve(start []fill, budget int) result {
 	for share := firstShare; ; share *= shareGrowth {
 		low := true // all targets so far are impossible
 		for _, t := range m.targets(r.bound, m.costOf(r.fills)) {
-			if low {
+			if low && t.sticks != nil {
 				r.bound = max(r.bound, t.cost)
 			}
 			name := fmt.Sprint(t)
@@ -335,7 +335,11 @@ func (s *search) fill(lead int) bool {
 	if failed, ok := s.memo[key]; ok && s.slack <= failed {
 		return false
 	}
-	for _, c := range s.candidates(lead) {
+	all := s.candidates(lead)
+	if s.steps > s.budget { // they are not all there
+		return false
+	}
+	for _, c := range all {
 		s.use(c.fill)
 		if s.fill(lead) {
 			return true
