@@ -194,20 +194,6 @@ type (
 		At     vector `json:"at"`
 		Detail string `json:"detail"`
 	}
-	jointJSON struct {
-		Joint  string   `json:"joint"`
-		Bar    string   `json:"bar"`
-		End    string   `json:"end"`
-		Onto   string   `json:"onto"`
-		Angle  number   `json:"angle_deg"`
-		Offset number   `json:"offset_mm"`
-		Clock  number   `json:"clock_deg"`
-		At     number   `json:"at_mm"`
-		Long   number   `json:"long_mm"`
-		Short  number   `json:"short_mm"`
-		Node   vector   `json:"node_mm"`
-		Bead   []vector `json:"bead_mm"`
-	}
 	findingJSON struct {
 		Severity string  `json:"severity"`
 		Rule     string  `json:"rule"`
@@ -239,12 +225,8 @@ func WriteCage(w io.Writer, c *fit.Cage) error {
 	for _, b := range c.Bars {
 		out.Bars = append(out.Bars, barOut(c, b))
 	}
-	for _, j := range c.Joints {
-		out.Joints = append(out.Joints, jointJSON{
-			Joint: j.Name, Bar: j.Bar, End: j.End, Onto: j.Onto,
-			Angle: number(j.Angle), Offset: number(j.Offset), Clock: number(j.Clock), At: number(j.At),
-			Long: number(j.Long), Short: number(j.Short), Node: vec(j.Node), Bead: vecs(j.Bead),
-		})
+	for i := range c.Joints {
+		out.Joints = append(out.Joints, jointOut(&c.Joints[i]))
 	}
 	for _, f := range c.Findings {
 		row := findingJSON{
@@ -394,12 +376,8 @@ func ReadCage(r io.Reader) (*fit.Cage, error) {
 		}
 		c.Bars = append(c.Bars, b)
 	}
-	for _, j := range in.Joints {
-		c.Joints = append(c.Joints, fit.Joint{
-			Name: j.Joint, Bar: j.Bar, End: j.End, Onto: j.Onto,
-			Angle: float64(j.Angle), Offset: float64(j.Offset), Clock: float64(j.Clock), At: float64(j.At),
-			Long: float64(j.Long), Short: float64(j.Short), Node: j.Node.r3(), Bead: r3s(j.Bead),
-		})
+	for i := range in.Joints {
+		c.Joints = append(c.Joints, jointIn(&in.Joints[i]))
 	}
 	for _, f := range in.Findings {
 		row := fit.Finding{

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -81,7 +82,21 @@ func cage(t testing.TB) *fit.Cage {
 			Gap:      fit.Gap{Min: math.Inf(1), Mean: math.NaN(), Max: math.Inf(-1)},
 			Blocking: []fit.Blocker{{Rule: "clearance", Bend: 0, Got: 3, Limit: 12, Unit: "mm", At: xyz(0, 0, 500), Detail: "side wall"}},
 		}},
-		Joints: []fit.Joint{{Name: "J1", Bar: "brace", End: "A", Onto: "=HOOP", Angle: 90, At: 730, Long: 20, Short: 10, Bead: []r3.Vector{xyz(1, 1, 1)}}},
+		// Invented figures: every field is set, to see that it comes back.
+		Joints: []fit.Joint{{
+			Name: "J1", Bar: "brace", End: "A", Onto: "=HOOP", Angle: 71.25, Offset: -2.5, Clock: 270.125, Wrap: 106.08, At: 1005.5,
+			Long: 27.5, Short: -4.25, Node: xyz(0, 0, 1000), Bead: []r3.Vector{xyz(1, 1, 1), xyz(20, -3, 999.5)}, Length: 141.375,
+			WedgeMin: 62.5, WedgeMax: 128.75, Order: 2, Around: []string{"=HOOP (mirror)", "stay"}, Open: 0.0125,
+			Saw: fit.Saw{
+				Size: 45, Nearest: 44.45, Angle: 18.75, Offset: -2.5, Clock: 359.97, Depth: 40.125, Deepest: 27.5, Shallowest: -4.25,
+				Passes: 2, Exact: true,
+			},
+			Vent: &fit.Vent{Bar: "=HOOP", At: 1004.25, Clock: 268.5, Wrap: 105.44, Point: xyz(3, -22, 998), Diameter: 3.2, Margin: 11.5},
+			Zones: []fit.Zone{
+				{Joint: "J1", Bar: "brace", From: -4.25, To: 52.5, Round: true},
+				{Joint: "J1", Bar: "=HOOP", From: 960.5, To: 1050.5, Clock: [2]float64{190.5, 349.96}},
+			},
+		}},
 		Findings: []fit.Finding{
 			{Severity: fit.Error, Rule: "clearance", Bar: "brace", Got: 3, Limit: 12, Unit: "mm", At: &at, Message: "too close"},
 			{Severity: fit.Warning, Rule: "clash", Bar: "=HOOP", Other: "=HOOP (mirror)", Got: 5, Limit: 0, Unit: "mm", Message: "touch"},
@@ -129,6 +144,12 @@ func TestCageRoundTrip(t *testing.T) {
 	require.NoError(t, err)
 	assert.Equal(t, first, written(t, back), "the same bytes again")
 
+	for _, v := range []any{c.Joints[0], c.Joints[0].Saw, *c.Joints[0].Vent} {
+		for s, i := reflect.ValueOf(v), 0; i < s.NumField(); i++ {
+			assert.False(t, s.Field(i).IsZero(), "%s: the test's joint leaves it empty", s.Type().Field(i).Name)
+		}
+	}
+	assert.Equal(t, c.Joints, back.Joints)
 	assert.Equal(t, c.Bars[0].Blank.Limits, back.Bars[0].Blank.Limits)
 	assert.Equal(t, c.Bars[0].Budget.Bends, back.Bars[0].Budget.Bends)
 	for i, b := range c.Bars {
