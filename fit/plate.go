@@ -41,9 +41,15 @@ type Plate struct {
 	Spikes       int       // samples of the shell left out because none beside them agree
 	Tilt         float64   // angle between Normal and that of the foot, for which the tube is cut, degrees
 	Height       float64   // from the underside to the foot's node along Normal, mm
-	Missing      float64   // share of the area, 0 to 1, with no shell near it: a hole or an edge of the scan
+	Missing      float64   // share of the area, 0 to 1, with no shell near it: a hole, a drop or an edge of the scan
 	MissingAt    r3.Vector // middle of that
 	Walls        float64   // share of the area, 0 to 1, that is behind a wall of the shell
+
+	// Flat is the largest plate around the foot, along First and second, under which
+	// the shell is flat within the thickness; 0 if there is none with room for the
+	// tube and its weld, and where this one will do. FlatAt is where its middle is
+	// from this one's centre. mm
+	Flat, FlatAt [2]float64
 
 	// Where the tube stands. Shift is how far the plate has been moved from the
 	// middle of its foot, and Stuck how far it would otherwise have stuck into a

@@ -27,6 +27,9 @@ const (
 	// so that those on a wheel arch find it under their corners.
 	layReach = 15.0
 	layShare = 1.0 / 8
+	// layDrop is how deep a drop beside a plate may be so that it is told from a
+	// hole: deeper than any sill is high.
+	layDrop = 400.0
 	// layBelow is how far under a foot's node its shell may be: a packer carries it,
 	// or it did not come as far as it should.
 	layBelow = 60.0
@@ -78,10 +81,11 @@ const (
 // of the bars, with what is to be said about them. Feet are those that
 // fit.Evaluate found; sizes are the job's. sh may be nil: there are none then.
 //
-// A plate lies centred on its foot's node, in the least squares plane of the
-// shell under it, single spikes and what is behind walls left out. Where it would
-// run into a wall it is moved along itself by the least that frees it, in steps of
-// about 5 mm, as long as the tube stays on it with room for the weld.
+// A plate lies centred on its foot's node, in the plane of what most of it lies
+// on: the least squares plane of the shell under it without what is more than 2.5
+// sigmas off, such as the round foot of a wall. Where it would run into a wall it
+// is moved along itself by the least that frees it, in steps of about 5 mm, as
+// long as the tube stays on it with room for the weld and no more of it overhangs.
 // The cut of the tube is left as it is; Plate.Tilt says how far it is off.
 func Plates(c *fit.Cage, j *job.Job, sh *mesh.Shell) ([]fit.Plate, []fit.Finding) {
 	if sh == nil {
@@ -134,6 +138,7 @@ type laying struct {
 	reach float64   // mm
 	allow float64   // how far shell may be above the plate, mm
 	sides string    // into which walls it would run, in words
+	drop  float64   // share of the area over a drop
 	plate fit.Plate
 }
 
@@ -179,7 +184,8 @@ func (p *layPlane) height(q r3.Vector) float64 { return q.Sub(p.at).Dot(p.normal
 type layKind uint8
 
 const (
-	overNothing layKind = iota
+	overNothing layKind = iota // a hole, or an edge of the scan
+	overDrop                   // shell far below
 	onSheet
 	behindWall
 	onSpike // not what lies around it
@@ -250,7 +256,7 @@ func (l *laying) look(pl layPlane, room [2]float64) *patch {
 				continue
 			}
 			sheet, lid := math.Inf(1), math.Inf(1)
-			ix.RayAll(from, down, 2*l.reach, func(h mesh.RayHit) bool {
+			ix.RayAll(from, down, 2*l.reach+layDrop, func(h mesh.RayHit) bool {
 				if l.shell.isCap(h.Triangle) {
 					lid = min(lid, h.T)
 				} else if h.T < sheet {
@@ -258,8 +264,12 @@ func (l *laying) look(pl layPlane, room [2]float64) *patch {
 				}
 				return true
 			})
-			if sheet <= 2*l.reach && sheet <= lid+layCap {
+			switch {
+			case sheet > lid+layCap || math.IsInf(sheet, 1):
+			case sheet <= 2*l.reach:
 				s.kind = onSheet
+			default:
+				s.kind = overDrop
 			}
 			p.cell = append(p.cell, s)
 		}
@@ -302,11 +312,11 @@ func (p *patch) despike(agree float64) {
 	}
 }
 
-// fitted returns the least squares plane of the shell under the plate at a
-// place; false: there is too little of it. Its origin is where the foot's normal
-// line meets it. most: of what most of the plate lies on, that is without samples
-// that are more than 2.5 sigmas off it, seen first from the patch's own plane.
-func (l *laying) fitted(p *patch, at cells, most bool) (layPlane, bool) {
+// fitted returns the plane of what most of the plate at a place lies on; false:
+// there is too little shell under it. It is the least squares plane without
+// samples that are more than 2.5 sigmas off it, seen first from the patch's own
+// plane. Its origin is where the foot's normal line meets it.
+func (l *laying) fitted(p *patch, at cells) (layPlane, bool) {
 	type spot struct{ u, v, h, weight float64 }
 	var all []spot
 	total := 0
@@ -323,28 +333,24 @@ func (l *laying) fitted(p *patch, at cells, most bool) (layPlane, bool) {
 	var mid spot
 	var slope [2]float64 // h = mid.h + slope . (u - mid.u, v - mid.v)
 	off := func(s spot) float64 { return math.Abs(s.h - mid.h - slope[0]*(s.u-mid.u) - slope[1]*(s.v-mid.v)) }
-	kept := all
+	var kept []spot
+	residuals := make([]float64, len(all))
 	for round := range 10 {
-		if most {
-			residuals := make([]float64, len(all))
-			for i, s := range all {
-				residuals[i] = off(s)
+		for i, s := range all {
+			residuals[i] = off(s)
+		}
+		slices.Sort(residuals)
+		limit := max(layFlat, layTrim*residuals[len(residuals)/2])
+		var within []spot
+		for _, s := range all {
+			if off(s) <= limit {
+				within = append(within, s)
 			}
-			slices.Sort(residuals)
-			limit := max(layFlat, layTrim*residuals[len(residuals)/2])
-			var within []spot
-			for _, s := range all {
-				if off(s) <= limit {
-					within = append(within, s)
-				}
-			}
-			if round > 0 && slices.Equal(within, kept) {
-				break
-			}
-			kept = within
-		} else if round > 0 {
+		}
+		if round > 0 && slices.Equal(within, kept) {
 			break
 		}
+		kept = within
 		var sum spot
 		for _, s := range kept {
 			sum.u, sum.v, sum.h, sum.weight = sum.u+s.weight*s.u, sum.v+s.weight*s.v, sum.h+s.weight*s.h, sum.weight+s.weight
@@ -378,24 +384,23 @@ func (l *laying) lay() fit.Plate {
 		start.at = h.Point
 	}
 	p := l.look(start, [2]float64{})
-	pl, ok := l.fitted(p, cells{}, true)
+	pl, ok := l.fitted(p, cells{})
 	if l.plate.Fitted = ok; !ok {
 		pl = start
 	}
 	p = l.look(pl, l.room(pl))
 	at := cells{}
 	if ok {
-		// Walls are judged from what most of the plate lies on: their feet are round.
-		if again, ok := l.fitted(p, at, true); ok {
+		if again, ok := l.fitted(p, at); ok {
 			pl = again
 		}
 		if l.plate.Stuck, l.sides = l.stuck(p, pl, at); l.plate.Stuck > layStuck {
 			if to, ok := l.free(p, pl); ok {
 				at = to
+				if again, ok := l.fitted(p, at); ok {
+					pl = again
+				}
 			}
-		}
-		if again, ok := l.fitted(p, at, false); ok {
-			pl = again
 		}
 	}
 	l.plate.Shift = [2]float64{float64(at.first) * p.step[0], float64(at.second) * p.step[1]}
@@ -515,31 +520,91 @@ func (l *laying) free(p *patch, pl layPlane) (cells, bool) {
 		return math.Hypot(float64(m.first)*p.step[0], float64(m.second)*p.step[1])
 	}
 	slices.SortStableFunc(moves, func(a, b cells) int { return cmp.Compare(length(a), length(b)) })
-	for _, blocks := range [2]func(s *laySample) bool{
-		func(s *laySample) bool { return l.high(pl, s) },
-		func(s *laySample) bool { return s.kind == behindWall },
-	} {
-		// Sums over all that is to the left and below give those of any rectangle.
-		n := [2]int{2*(p.half[0]+p.more[0]) + 1, 2*(p.half[1]+p.more[1]) + 1}
-		sums := make([]int, (n[0]+1)*(n[1]+1))
-		sum := func(i, k int) *int { return &sums[i*(n[1]+1)+k] }
-		for i := range n[0] {
-			for k := range n[1] {
-				*sum(i+1, k+1) = *sum(i, k+1) + *sum(i+1, k) - *sum(i, k)
-				if blocks(&p.cell[i*n[1]+k]) {
-					*sum(i+1, k+1)++
-				}
-			}
-		}
+	high := p.count(func(s *laySample) bool { return l.high(pl, s) })
+	wall := p.count(func(s *laySample) bool { return s.kind == behindWall })
+	over := p.count(func(s *laySample) bool { return s.kind == overNothing || s.kind == overDrop })
+	h0, h1 := p.half[0], p.half[1]
+	already := over.within(-h0, h0, -h1, h1)
+	for _, try := range [3]struct {
+		way     *counts
+		overMax int
+	}{{high, 0}, {high, already}, {wall, already}} {
 		for _, m := range moves {
-			i, k := p.more[0]+m.first, p.more[1]+m.second
-			i1, k1 := i+2*p.half[0]+1, k+2*p.half[1]+1
-			if *sum(i1, k1)-*sum(i, k1)-*sum(i1, k)+*sum(i, k) == 0 {
+			i0, i1, k0, k1 := m.first-h0, m.first+h0, m.second-h1, m.second+h1
+			if try.way.within(i0, i1, k0, k1) == 0 && over.within(i0, i1, k0, k1) <= try.overMax {
 				return m, true
 			}
 		}
 	}
 	return cells{}, false
+}
+
+// counts says how many samples of a kind are in a rectangle of a patch: sums over
+// all that is to the left and below give those of any.
+type counts struct {
+	from [2]int // first cell
+	wide int
+	sum  []int32
+}
+
+func (p *patch) count(is func(s *laySample) bool) *counts {
+	n := [2]int{2*(p.half[0]+p.more[0]) + 1, 2*(p.half[1]+p.more[1]) + 1}
+	c := &counts{[2]int{-p.half[0] - p.more[0], -p.half[1] - p.more[1]}, n[1] + 1, make([]int32, (n[0]+1)*(n[1]+1))}
+	for i := range n[0] {
+		for k := range n[1] {
+			here := c.sum[i*c.wide+k+1] + c.sum[(i+1)*c.wide+k] - c.sum[i*c.wide+k]
+			if is(&p.cell[i*n[1]+k]) {
+				here++
+			}
+			c.sum[(i+1)*c.wide+k+1] = here
+		}
+	}
+	return c
+}
+
+// within counts from i0 to i1 and from k0 to k1, all included.
+func (c *counts) within(i0, i1, k0, k1 int) int {
+	i0, i1, k0, k1 = i0-c.from[0], i1+1-c.from[0], k0-c.from[1], k1+1-c.from[1]
+	return int(c.sum[i1*c.wide+k1] - c.sum[i0*c.wide+k1] - c.sum[i1*c.wide+k0] + c.sum[i0*c.wide+k0])
+}
+
+// smaller returns the size (mm, along both axes) of the largest plate, no larger
+// than this one, that lies flat with the tube on it, and where its middle is from
+// the foot; 0: none. Of equal ones it is the nearest.
+func (l *laying) smaller(p *patch, pl layPlane) (best, at [2]float64) {
+	middle, half := l.tubeOn(pl)
+	bad := p.count(func(s *laySample) bool {
+		return s.kind != onSpike && (s.kind != onSheet || math.Abs(pl.height(s.point)) > l.allow)
+	})
+	// The cells that its edges lie on: from the outermost to where the tube begins.
+	var edges [2][2][2]int
+	for a := range 2 {
+		most := p.half[a] + p.more[a]
+		lo := math.Floor((middle[a] - half[a] - layWeld) / p.step[a])
+		hi := math.Ceil((middle[a] + half[a] + layWeld) / p.step[a])
+		if !(lo >= -float64(most) && hi <= float64(most)) {
+			return best, at
+		}
+		edges[a] = [2][2]int{{-most, int(lo)}, {int(hi), most}}
+	}
+	for i0 := edges[0][0][0]; i0 <= edges[0][0][1]; i0++ {
+		for i1 := edges[0][1][0]; i1 <= min(edges[0][1][1], i0+2*p.half[0]); i1++ {
+			for k0 := edges[1][0][0]; k0 <= edges[1][0][1]; k0++ {
+				for k1 := edges[1][1][0]; k1 <= min(edges[1][1][1], k0+2*p.half[1]); k1++ {
+					size := [2]float64{float64(i1-i0) * p.step[0], float64(k1-k0) * p.step[1]}
+					mid := [2]float64{float64(i0+i1) / 2 * p.step[0], float64(k0+k1) / 2 * p.step[1]}
+					more := size[0]*size[1] - best[0]*best[1]
+					// Products of the same steps in another order differ by rounding.
+					if more > 1e-6 || more > -1e-6 && math.Hypot(mid[0], mid[1]) < math.Hypot(at[0], at[1]) {
+						if bad.within(i0, i1, k0, k1) == 0 {
+							best, at = size, mid
+						}
+					}
+				}
+			}
+		}
+	}
+	return best, at
 }
 
 // measure fills in the plate at its place.
@@ -565,8 +630,11 @@ func (l *laying) measure(p *patch, pl layPlane, at cells) {
 	var nowhere r3.Vector
 	p.under(at, func(i, k int, s *laySample, weight float64) {
 		switch s.kind {
-		case overNothing:
+		case overNothing, overDrop:
 			r.Missing += weight
+			if s.kind == overDrop {
+				l.drop += weight
+			}
 			nowhere = nowhere.Add(pl.point(float64(i)*p.step[0], float64(k)*p.step[1], 0).Mul(weight))
 		case behindWall:
 			r.Walls += weight
@@ -593,6 +661,12 @@ func (l *laying) measure(p *patch, pl layPlane, at cells) {
 		r.MissingAt = nowhere.Mul(1 / r.Missing)
 	}
 	r.RMS = math.Sqrt(squares / n)
+	if r.Fitted && (r.Missing >= layHole || max(r.Above, r.Below) > l.allow || r.Stuck > 0 && r.Shift == [2]float64{}) {
+		r.Flat, r.FlatAt = l.smaller(p, pl)
+		if r.Flat[0] > 0 {
+			r.FlatAt = [2]float64{r.FlatAt[0] - r.Shift[0], r.FlatAt[1] - r.Shift[1]}
+		}
+	}
 	if !r.Fitted {
 		r.Above, r.Below, r.RMS = math.NaN(), math.NaN(), math.NaN()
 		r.AboveAt, r.BelowAt = r3.Vector{}, r3.Vector{}
@@ -633,23 +707,36 @@ func (l *laying) findings() []fit.Finding {
 			"finds too little shell to lie on: %.0f %% of it has none within %.0f mm and %.0f %% is behind a wall", 100*r.Missing, l.reach, 100*r.Walls)
 		return out
 	}
-	if r.Missing >= layHole {
-		say(fit.Warning, 100*r.Missing, 0, "%", r.MissingAt, "overhangs a hole or an edge of the scan: no shell within %.0f mm under %.0f %% of it, %s",
-			l.reach, 100*r.Missing, l.where(r.MissingAt))
+	smaller := ""
+	if r.Flat[0] > 0 {
+		smaller = fmt.Sprintf("; one of %.0f x %.0f mm finds flat shell", r.Flat[0], r.Flat[1])
+		if far := math.Hypot(r.FlatAt[0], r.FlatAt[1]); far >= layStuck {
+			smaller += fmt.Sprintf(" %.0f mm towards its %s side", far, towards(r.At(r.FlatAt[0], r.FlatAt[1]).Sub(r.Centre)))
+		}
 	}
-	switch moved := math.Hypot(r.Shift[0], r.Shift[1]); {
+	if r.Missing >= layHole {
+		over, what := "a hole or an edge of the scan", "there is none within"
+		if l.drop > r.Missing/2 {
+			over, what = "an edge of the shell", "it drops by more than"
+		}
+		say(fit.Warning, 100*r.Missing, 0, "%", r.MissingAt, "overhangs %s: %s %.0f mm under %.0f %% of it, %s%s", over, what, l.reach, 100*r.Missing, l.where(r.MissingAt), smaller)
+	}
+	moved := math.Hypot(r.Shift[0], r.Shift[1])
+	held := r.Stuck > 0 && moved == 0
+	switch {
 	case moved > 0:
 		way := r.At(r.Shift[0], r.Shift[1]).Sub(r.Centre)
 		say(fit.Note, r.Stuck, 0, "mm", r.Centre, "would run %.0f mm into the shell on its %s side if it were centred: it is moved %.0f mm towards its %s side", r.Stuck, l.sides, moved, towards(way))
-	case r.Stuck > 0:
-		say(fit.Warning, r.Stuck, 0, "mm", r.Centre, "runs %.0f mm into the shell on its %s side, and no move that leaves the tube on it takes it clear: cut it down", r.Stuck, l.sides)
+	case held:
+		say(fit.Warning, r.Stuck, 0, "mm", r.Centre, "runs %.0f mm into the shell on its %s side, and there is no room to move it to: cut it down%s", r.Stuck, l.sides, smaller)
 	}
-	if worst := max(r.Above, r.Below); worst > l.allow {
+	// What rises at a wall is told already.
+	if worst := max(r.Above, r.Below); worst > l.allow && !(held && r.Above >= r.Below) {
 		at, side := r.AboveAt, "above"
 		if r.Below > r.Above {
 			at, side = r.BelowAt, "below"
 		}
-		say(fit.Warning, worst, l.allow, "mm", at, "does not sit flat: the shell is %.1f mm %s it %s: form it to the shell, or dress the shell", worst, side, l.where(at))
+		say(fit.Warning, worst, l.allow, "mm", at, "does not sit flat: the shell is %.1f mm %s it %s: form it to the shell, or dress the shell%s", worst, side, l.where(at), smaller)
 	}
 	middle, half := l.tubeOn(l.plane(r.Centre, r.Normal))
 	over := 0.0

@@ -238,8 +238,9 @@ func TestPlateOverHole(t *testing.T) {
 		require.Len(t, found, 1)
 		assert.Equal(t, fit.Warning, found[0].Severity)
 		assert.InDelta(t, 100*p.Missing, found[0].Got, 1e-9)
-		assert.Contains(t, found[0].Message, "overhangs a hole or an edge of the scan: no shell within 15 mm under 2")
-		assert.Contains(t, found[0].Message, "at its front side")
+		assert.Contains(t, found[0].Message, "overhangs a hole or an edge of the scan: there is none within 15 mm under 2")
+		assert.Contains(t, found[0].Message, "at its front side; one of ")
+		assert.InDelta(t, 120, p.Flat[0], 1e-9) // moved back by 30 mm it is on the floor
 	}
 	m := floorRoom(flat, hole)
 	check(bare(m, 0)) // an open scan
@@ -299,7 +300,7 @@ func TestPlateBesideWall(t *testing.T) {
 	p, found := lay(678) // the tube's edge is 2 mm from the wall: no room for its weld on a plate
 	require.Len(t, found, 1)
 	assert.Equal(t, fit.Warning, found[0].Severity)
-	assert.Contains(t, found[0].Message, "runs 28 mm into the shell on its left side, and no move")
+	assert.Contains(t, found[0].Message, "runs 28 mm into the shell on its left side, and there is no room to move it to: cut it down")
 	assert.Zero(t, p.Shift)
 	assert.InDelta(t, 28, p.Stuck, 1e-6)
 	assert.InDelta(t, 0.28, p.Walls, 0.03)
@@ -310,6 +311,27 @@ func TestPlateBesideWall(t *testing.T) {
 	assert.Equal(t, "the plate at end A would run 28 mm into the shell on its front and left side if it were centred: it is moved 36 mm towards its rear right side", found[0].Message)
 	assert.InDelta(t, -30, plates[0].Shift[0], 1e-9)
 	assert.InDelta(t, -20, plates[0].Shift[1], 1e-9)
+
+	// On a sill 80 mm wide between a wall and a drop there is no room for it. Both
+	// are slopes of 10 mm in the mesh.
+	sill := bare(floorRoom(func(_, y float64) float64 {
+		switch {
+		case y < -40:
+			return -150
+		case y > 40:
+			return 200
+		}
+		return 0
+	}, nil), 0)
+	plates, found = layAll(cage(standing(t, "up", v(0, 10, 0))), shop(), sill)
+	assert.Zero(t, plates[0].Shift)
+	assert.InDelta(t, 20-15.0/20, plates[0].Stuck, 1e-6) // looked for 15 mm up a slope of 20 to 1
+	assert.Zero(t, plates[0].Missing)
+	assert.Equal(t, "the plate at end A runs 19 mm into the shell on its left side, and there is no room to move it to: cut it down; one of 120 x 80 mm finds flat shell 10 mm towards its right side", found[0].Message)
+	plates, found = layAll(cage(standing(t, "up", v(0, -10, 0))), shop(), sill)
+	assert.Zero(t, plates[0].Stuck)
+	assert.InDelta(t, 0.175, plates[0].Missing, 0.03)
+	assert.Contains(t, found[0].Message, "overhangs an edge of the shell: it drops by more than 15 mm under 17 % of it, at its right side; one of 120 x 80 mm finds flat shell 10 mm towards its left side")
 
 	// On the wall itself, and on one across the car.
 	plates, found = layAll(cage(leg(t, "side", v(0, 700, 500), v(0, -1, 0), v(0, -1, 0)), leg(t, "front", v(1000, 0, 500), v(-1, 0, 0), v(-1, 0, 0))), shop(), sh)
