@@ -55,7 +55,7 @@ func (m *model) solve(start []fill, budget int) result {
 		r.bound = m.costOf(start)
 		return r
 	}
-	p, steps := m.relax(budget / 4)
+	p, steps := m.relax(budget / 2)
 	r.bound, r.steps = p.value, steps
 	memos := [2]map[string]int64{{}, {}}
 	no := map[string]bool{} // targets without a plan
