@@ -18,7 +18,8 @@ const (
 	// least is the flattest joint, degrees, that published rules for welded
 	// joints of hollow sections cover: 30 <= angle <= 90 (EN 1993-1-8, Table 7.1,
 	// quoted in several texts). Under a wedge of as much no weld is prequalified
-	// (AWS D1.1, from memory).
+	// (AWS D1.1, from memory). So it is an error: nothing that we know of says
+	// how to weld it.
 	least = 30.0
 	// easy is the angle, degrees, under which the crotch is hard to weld (US
 	// Navy course 14251, ch. 3, read: branches stand at 45 to 90 degrees).
@@ -81,6 +82,9 @@ func (k *worked) findings(c *fit.Cage) []fit.Finding {
 			severity, where = fit.Warning, "sits on"
 		}
 		say(severity, "joint", j.Onto, k.bends, 0, "mm", j.Node, "%s a bend of %q, over %.0f mm of it: bent tube is not quite round, so no saw fits and the template only nearly does", where, j.Onto, k.bends)
+	}
+	if j.Saw.Exact && j.Saw.Passes == 0 && !k.grazing {
+		say(fit.Note, "joint", j.Onto, j.Saw.Depth, 2*SawDepth, "mm", j.Node, "needs a hole saw %.0f mm deep, common ones cut %.0f mm from either side: cut it along the wrap template with a grinder", j.Saw.Depth, SawDepth)
 	}
 	k.nearEnd(t, say)
 	if k.grazing {

@@ -62,6 +62,9 @@ func TestFindings(t *testing.T) {
 			980.9, 981.1, fit.Error, "joint", 18.9, 30, 1e-6, `end A lands 18.9 mm from end B of "rail": part of it has no tube to sit on`},
 		{"near the end", func(x float64) []*fit.Bar { return []*fit.Bar{rail(t, 60), post(t, "post", 38, x, 90)} },
 			-969.9, -970.1, fit.Warning, "joint", 29.9, 30, 1e-6, `end A lands 29.9 mm from end A of "rail", less than half of that tube's diameter`},
+		// 38 / sin a passes 76.2 between these.
+		{"too deep for a saw", func(x float64) []*fit.Bar { return []*fit.Bar{rail(t, 45), post(t, "post", 38, 0, x)} },
+			30, 29.8, fit.Note, "joint", 76.46, 76.2, .01, `end A needs a hole saw 76 mm deep, common ones cut 38 mm from either side: cut it along the wrap template with a grinder`},
 		{"never apart", func(x float64) []*fit.Bar { return []*fit.Bar{rail(t, 45), post(t, "post", 38, 0, x)} },
 			5.1, 4.9, fit.Error, "joint", 41.5 / math.Sin(5*math.Pi/180), 0, 1e-6, `end A does not come apart from "rail" within 476 mm: they meet too flat for a notch`},
 		{"notch into the bend", func(x float64) []*fit.Bar {

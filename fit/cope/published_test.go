@@ -162,3 +162,24 @@ func TestWhichSurfaceGoverns(t *testing.T) {
 	assert.InDelta(t, 22.5, cut.Outer[0], 1e-9)
 	assert.InDelta(t, 22.5, cut.Inner[180], 1e-9)
 }
+
+// Two equal cylinders meet in two plane half ellipses, in the planes that halve
+// the angles between their axes (quoted from a forum's mathematics, second
+// hand): at 45 degrees they stand at 22.5 and 67.5 to the axes. Perimeters by
+// Ramanujan's second formula (from memory, good to 1e-5 here).
+func TestEqualTubesMeetInPlanes(t *testing.T) {
+	const od = 40.0
+	target := bar(t, "header", od, 2, 0, [2]job.End{free, free}, v(-500, 0, 0), v(500, 0, 0))
+	j, _ := work(t, target, on(t, "branch", od, 2, target, 500, v(1, 0, 1), 400))
+	sin, cos := math.Sincos(22.5 * math.Pi / 180)
+	for _, p := range j.Bead {
+		// Normals of the planes that halve 45 and 135 degrees.
+		off := min(math.Abs(p.Dot(v(sin, 0, -cos))), math.Abs(p.Dot(v(cos, 0, sin))))
+		assert.InDelta(t, 0, off, 1e-6)
+	}
+	half := func(a, b float64) float64 {
+		h := (a - b) * (a - b) / ((a + b) * (a + b))
+		return math.Pi / 2 * (a + b) * (1 + 3*h/(10+math.Sqrt(4-3*h)))
+	}
+	assert.InDelta(t, half(od/2/sin, od/2)+half(od/2/cos, od/2), j.Length, .01)
+}

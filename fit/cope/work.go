@@ -27,8 +27,9 @@ const beads = 72
 // fills in c.Joints and the Cuts of every bar, and returns what is to be said
 // about them. Landed ends are notched, feet get a mitre, free ends are square.
 // Bars must have path, tube and ends; feet are those that fit.Evaluate found.
-// sh may be nil. workers is how many goroutines work at once, 0 or less: as
-// many as there are processors; the result does not depend on it.
+// sh may be nil: joints don't ask the scan. workers is how many goroutines work
+// at once, 0 or less: as many as there are processors; the result does not
+// depend on it.
 func Work(c *fit.Cage, j *job.Job, sh *mesh.Shell, workers int) []fit.Finding {
 	var found []fit.Finding
 	for _, b := range c.Bars {
