@@ -230,36 +230,37 @@ func (w *wrapper) edge(deepest, room float64) float64 {
 const wholeStep = 1e-9
 
 // where tells how far the straight edge, at a distance (mm) from the node, is
-// from what a builder can measure to.
+// from what a builder can measure to. What belongs to one thing holds together.
 func (w *wrapper) where(edge float64) []string {
 	b, e, other := w.bar, w.end, 1-w.end
 	bend, _ := w.bend()
 	to := func(what string, mm float64) string {
+		way := "to"
 		if mm < -markTol {
-			return fmt.Sprintf("beyond %s: %s", what, w.length(-mm))
+			way = "beyond"
 		}
-		return fmt.Sprintf("to %s: %s", what, w.length(mm))
+		return fmt.Sprintf("%s %s: %s", way, what, together(w.length(math.Abs(mm))))
 	}
-	node := to("node "+w.node(e), edge)
+	node := []string{to("node "+w.node(e), edge)}
 	if b.Blank != nil {
 		sawn := b.Blank.Beyond[e] + edge
 		if math.Abs(sawn-edge) < markTol {
-			node = to("sawn end "+endName(e)+", node "+w.node(e), sawn)
+			node = []string{to("sawn end "+endName(e)+", node "+w.node(e), sawn)}
 		} else {
-			node = to("sawn end "+endName(e), sawn) + ", " + node
+			node = append([]string{to("sawn end "+endName(e), sawn)}, node...)
 		}
 	}
 	if bend == 0 {
 		if b.Blank == nil {
-			return []string{"edge " + to("node "+w.node(other), b.Path.Length-edge), node}
+			return append([]string{"edge " + to("node "+w.node(other), b.Path.Length-edge)}, node...)
 		}
-		return []string{"edge " + to("sawn end "+endName(other), b.Blank.Length-b.Blank.Beyond[e]-edge), node}
+		return append([]string{"edge " + to("sawn end "+endName(other), b.Blank.Length-b.Blank.Beyond[e]-edge)}, node...)
 	}
 	starts := "start"
 	if e == 1 {
 		starts = "end"
 	}
-	out := []string{"edge " + to(fmt.Sprintf("%s of bend %d", starts, bend), w.straight()-edge), node}
+	out := append([]string{"edge " + to(fmt.Sprintf("%s of bend %d", starts, bend), w.straight()-edge)}, node...)
 	// The mark lies on this side of the bend only if this end went in first.
 	if b.Blank != nil && b.Blank.First == e {
 		for _, s := range b.Blank.Steps {
@@ -326,14 +327,33 @@ func (w *wrapper) block(edge float64) []line {
 			out = append(out, line{height, s, bold})
 		}
 	}
-	add(medium, name(w.bar.Name)+", end "+endName(w.end), true)
-	add(small, w.what(), true)
-	for _, s := range w.where(edge) {
-		add(small, s, false)
+	title := name(w.bar.Name) + ", end\u00a0" + endName(w.end)
+	if height := medium; len(folded(title, height, true, width)) <= 2 {
+		add(height, title, true)
+	} else {
+		add(small, title, true)
 	}
+	add(small, w.what(), true)
+	words := ""
+	for i, s := range w.where(edge) {
+		switch longer := words + ", " + s; {
+		case i == 0:
+			words = s
+		case i > 1 && (draw.Text{Height: small, Words: longer}).Width() <= width:
+			words = longer // the first stands by itself
+		default:
+			add(small, words, false)
+			words = s
+		}
+	}
+	add(small, words, false)
 	add(small, w.reference(), false)
 	return out
 }
+
+// together keeps the words of a text on one line: its blanks are no-break spaces,
+// which are printed as blanks.
+func together(text string) string { return strings.ReplaceAll(text, " ", "\u00a0") }
 
 // reference tells how the reference line is found at this end.
 func (w *wrapper) reference() string {
@@ -360,7 +380,7 @@ func onReference(clock s1.Angle) bool {
 // that is wider stays whole.
 func folded(text string, height float64, bold bool, width float64) []string {
 	var out []string
-	for _, word := range strings.Fields(text) {
+	for _, word := range strings.Split(text, " ") {
 		if n := len(out); n > 0 {
 			longer := out[n-1] + " " + word
 			if (draw.Text{Height: height, Words: longer, Bold: bold}).Width() <= width {
@@ -542,10 +562,14 @@ func (w *wrapper) foot(d *draw.Drawing) {
 	if w.joint == nil {
 		onto = "the plate"
 	}
-	width := max(w.wide()+wrapFlap, wrapNarrow)
-	y := d.Bounds().Y.Lo - wrapGap
+	use := "Cut along the wide curve. Wrap round the tube, printed side out, 0 on the reference line, edge at its figures. Mark the curve"
+	if other := w.bar.Cuts[1-w.end].Kind; len(arcsOf(w.bar.Path)) == 0 && (other == fit.Notch || other == fit.Mitre) {
+		use += ", both ends before any cut" // the figures are from sawn ends
+	}
+	box := d.Bounds()
+	width, y := max(box.X.Hi, wrapNarrow), box.Y.Lo-wrapGap
 	for _, text := range [2]string{
-		"Cut along the wide curve. Wrap round the tube, printed side out, 0 on the reference line, edge at its figures. Mark along the curve.",
+		use + ".",
 		"Wide: the tube's outside, which sits on " + onto + ". Dashed: its bore; where it is in the white, grind the bore back to it. Hatched: waste.",
 	} {
 		for _, s := range folded(text, wrapText, false, width) {

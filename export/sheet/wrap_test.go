@@ -122,6 +122,18 @@ func TestWrapFitsTheJoint(t *testing.T) {
 		line := cutLine(t, wraps[0].Drawing)
 		require.InDelta(t, math.Pi*branch.Tube.OD, line[360].X-line[0].X, 1e-9)
 		require.InDelta(t, line[0].Y, line[360].Y, 1e-9, "the seam closes")
+		for _, s := range wraps[0].Drawing.Strokes {
+			if s.Kind != draw.Hidden {
+				continue
+			}
+			// The bore's edge at the same clock, that much nearer to the axis.
+			for _, p := range s.Polyline(0.01) {
+				q := roll(branch, endOfWrap(wraps[0]), p)
+				axis := roll(branch, endOfWrap(wraps[0]), r2.Point{X: p.X + math.Pi*branch.Radius(), Y: p.Y}).Add(q).Mul(0.5)
+				_, distance := target.Path.Closest(axis.Add(q.Sub(axis).Mul(branch.Tube.Inner() / branch.Tube.OD)))
+				require.InDelta(t, target.Radius(), distance, 0.01)
+			}
+		}
 		off := 0.0
 		for k, p := range line {
 			q := roll(branch, endOfWrap(wraps[0]), p)
