@@ -245,11 +245,18 @@ func TestWrapFigures(t *testing.T) {
 		}
 		arc := arcsOf(b.Path)[0]
 		if e == 0 {
-			assert.InDelta(t, edge.Sub(arc.From).Norm(), figure(t, w, "edge to start of bend 1"), 0.051)
+			require.Equal(t, 0, b.Blank.First)
+			assert.InDelta(t, edge.Sub(arc.From).Norm(), figure(t, w, "edge to start and mark of bend 1"), 0.051)
 			assert.InDelta(t, reach+b.Blank.Beyond[0], figure(t, w, "to sawn end A"), 0.051)
 			assert.InDelta(t, reach, figure(t, w, "node N0"), 0.051)
-			require.Equal(t, 0, b.Blank.First)
-			assert.InDelta(t, b.Blank.Steps[0].Mark[0]-b.Blank.Beyond[0]-reach, figure(t, w, "to mark of bend 1"), 0.051)
+			// A die whose mark lies 12 mm before the bend.
+			b.Blank.Steps[0].Mark[0] -= 12
+			moved, err := Wraps(c, false)
+			require.NoError(t, err)
+			reach = math.Abs(straightEdge(moved[2]))
+			require.Equal(t, w.Name, moved[2].Name)
+			assert.InDelta(t, figure(t, moved[2], "edge to start of bend 1")-12, figure(t, moved[2], "to mark of bend 1"), 0.101)
+			assert.InDelta(t, b.Blank.Steps[0].Mark[0], figure(t, moved[2], "to mark of bend 1")+reach+b.Blank.Beyond[0], 0.051)
 		} else {
 			assert.InDelta(t, edge.Sub(arc.To).Norm(), figure(t, w, "edge to end of bend 1"), 0.051)
 			assert.InDelta(t, reach, figure(t, w, "node N2"), 0.051)
@@ -327,7 +334,7 @@ func TestWrapOnAShortStraight(t *testing.T) {
 	for _, c := range []struct {
 		straight float64
 		words    string
-	}{{90, "edge to start of bend 1"}, {45, "edge to start of bend 1"}, {25, "edge beyond start of bend 1"}} {
+	}{{90, "edge to start and mark of bend 1"}, {45, "edge to start and mark of bend 1"}, {25, "edge beyond start and mark of bend 1"}} {
 		beam := tubeBar(t, "beam", 40, [2]job.End{freeEnd, freeEnd}, vec(-300, 0, 0), vec(300, 0, 0))
 		back := 120.0 * math.Tan(math.Pi/8)
 		post := tubeBar(t, "post", 40, [2]job.End{landing("beam"), freeEnd}, vec(0, 0, 0), vec(0, 0, c.straight+back), vec(400, 0, c.straight+back+400))
