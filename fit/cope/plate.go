@@ -707,12 +707,14 @@ func (l *laying) findings() []fit.Finding {
 			"finds too little shell to lie on: %.0f %% of it has none within %.0f mm and %.0f %% is behind a wall", 100*r.Missing, l.reach, 100*r.Walls)
 		return out
 	}
-	smaller := ""
+	var smaller string
 	if r.Flat[0] > 0 {
 		smaller = fmt.Sprintf("; one of %.0f x %.0f mm finds flat shell", r.Flat[0], r.Flat[1])
 		if far := math.Hypot(r.FlatAt[0], r.FlatAt[1]); far >= layStuck {
 			smaller += fmt.Sprintf(" %.0f mm towards its %s side", far, towards(r.At(r.FlatAt[0], r.FlatAt[1]).Sub(r.Centre)))
 		}
+	} else {
+		smaller = "; none with room for the tube and its weld finds flat shell there"
 	}
 	if r.Missing >= layHole {
 		over, what := "a hole or an edge of the scan", "there is none within"
