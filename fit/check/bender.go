@@ -28,7 +28,7 @@ func quality(s *tube.Spec) []fit.Finding {
 			Message: fmt.Sprintf("tube %q: the test piece of die %q came out at %.3f smallest / largest diameter in the bend; cage rules commonly ask for %.2f or more", s.Name, s.Die.Name, r, leastRoundness),
 		})
 	}
-	if q := bender.QualityOf(s); q.Mandrel {
+	if q := bender.QualityOf(s); q.Mandrel && s.OD < thinWall*s.Wall { // else the wall is a slip, which is said
 		out = append(out, fit.Finding{
 			Severity: fit.Note, Rule: "tube", Got: q.Severity, Unit: "wall factor / D of bend",
 			Message: fmt.Sprintf("tube %q: shops usually put a mandrel in for such a bend (OD / wall %.1f at CLR / OD %.1f; common practice): bend a test piece, saw it through and measure", s.Name, q.WallFactor, q.BendRatio),
