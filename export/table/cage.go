@@ -95,6 +95,7 @@ type (
 		Shell    shellJSON     `json:"shell"`
 		Bars     []barJSON     `json:"bars"`
 		Joints   []jointJSON   `json:"joints"`
+		Plates   []plateJSON   `json:"plates"` // + under the feet
 		Findings []findingJSON `json:"findings"`
 	}
 	shellJSON struct {
@@ -220,6 +221,7 @@ func WriteCage(w io.Writer, c *fit.Cage) error {
 		},
 		Bars:     make([]barJSON, 0, len(c.Bars)),
 		Joints:   make([]jointJSON, 0, len(c.Joints)),
+		Plates:   platesOut(c.Plates),
 		Findings: make([]findingJSON, 0, len(c.Findings)),
 	}
 	for _, b := range c.Bars {
@@ -379,6 +381,7 @@ func ReadCage(r io.Reader) (*fit.Cage, error) {
 	for i := range in.Joints {
 		c.Joints = append(c.Joints, jointIn(&in.Joints[i]))
 	}
+	c.Plates = platesIn(in.Plates)
 	for _, f := range in.Findings {
 		row := fit.Finding{
 			Severity: fit.Severity(f.Severity), Rule: f.Rule, Bar: f.Bar, Other: f.Other, Bend: f.Bend,
