@@ -43,8 +43,9 @@ func TestDemo(t *testing.T) {
 		p.end()
 		for _, f := range cage.Findings {
 			// The spikes of the small scan are elsewhere, and one is near a tube. The
-			// side bars sit on the hoop's corners, which are bends.
-			if f.Rule != "joint" && (f.Rule != "scan-accuracy" || triangles == 0) {
+			// side bars sit on the hoop's corners, which are bends, and plates of the
+			// size that rules ask for find no room on its sills.
+			if f.Rule != "joint" && f.Rule != "landing" && (f.Rule != "scan-accuracy" || triangles == 0) {
 				assert.Equal(t, fit.Note, f.Severity, "%s %s: %s", f.Bar, f.Rule, f.Message)
 			}
 			assert.NotEqual(t, fit.Error, f.Severity)

@@ -12,7 +12,9 @@ import (
 	"barwright/export/sheet"
 	"barwright/export/table"
 	"barwright/fit"
+	"barwright/fit/cope"
 	"barwright/fit/job"
+	"barwright/fit/stock"
 	"barwright/mesh"
 )
 
@@ -25,7 +27,7 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progr
 	if err != nil {
 		return 0, err
 	}
-	sheets, err := sheet.Files(c, j.Dies, paperOf(j), j.Unit == job.Inch)
+	sheets, err := allSheets(c, j)
 	if err != nil {
 		return 0, err
 	}
@@ -54,6 +56,12 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progr
 	put("bends.csv", func(w io.Writer) error { return table.WriteBends(w, c) })
 	put("bars.csv", func(w io.Writer) error { return table.WriteBars(w, c) })
 	put("marks.csv", func(w io.Writer) error { return table.WriteMarks(w, c) })
+	put("joints.csv", func(w io.Writer) error { return table.WriteJoints(w, c) })
+	put("landings.csv", func(w io.Writer) error { return table.WriteLandings(w, c) })
+	put("zones.csv", func(w io.Writer) error { return table.WriteZones(w, c, cope.Zones(c, j.Joints.Bare)) })
+	put("plates.csv", func(w io.Writer) error { return table.WritePlates(w, c) })
+	metal := stock.ForCage(c, j, 0)
+	put("cuts.csv", func(w io.Writer) error { return table.WriteCuts(w, metal) })
 	put("budget.csv", func(w io.Writer) error { return table.WriteBudget(w, c) })
 	names := make([]string, len(c.Bars))
 	for i, b := range c.Bars {
@@ -73,6 +81,25 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progr
 		return 0, err
 	}
 	return files, set.Commit()
+}
+
+// allSheets returns everything in true size, and the sticks.
+func allSheets(c *fit.Cage, j *job.Job) ([]sheet.File, error) {
+	paper, inches := paperOf(j), j.Unit == job.Inch
+	out, err := sheet.Files(c, j.Dies, paper, inches)
+	if err != nil {
+		return nil, err
+	}
+	wraps, err := sheet.WrapFiles(c, paper, inches)
+	if err != nil {
+		return nil, err
+	}
+	plates, err := sheet.PlateFiles(c, paper, inches)
+	if err != nil {
+		return nil, err
+	}
+	out = append(append(out, wraps...), plates...)
+	return append(out, sheet.StickFiles(stock.ForCage(c, j, 0), paper, inches)...), nil
 }
 
 // paperOf returns the paper that a job asks for.

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"io"
 	"math"
 	"strings"
 
@@ -192,4 +193,23 @@ func shortened(label string, width float64, line func(string) string) string {
 		words = line(strings.TrimSpace(string(runes)) + "…")
 	}
 	return words
+}
+
+// StickFiles returns sheets/sticks.pdf, with the sticks of all tubes that have a
+// plan; nothing if there is none.
+func StickFiles(plans []stock.TubePlan, paper draw.Paper, inches bool) []File {
+	var drawings []*draw.Drawing
+	for _, t := range plans {
+		drawings = append(drawings, Sticks(t, inches)...)
+	}
+	if len(drawings) == 0 {
+		return nil
+	}
+	return []File{{"sheets/sticks.pdf", func(w io.Writer) error {
+		pages, err := draw.Arrange(drawings, paper)
+		if err != nil {
+			return err
+		}
+		return draw.WritePDF(w, "Sticks", pages)
+	}}}
 }

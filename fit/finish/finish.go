@@ -18,12 +18,15 @@ import (
 	"barwright/mesh"
 )
 
-// Cage completes a fitted cage in place: its joints, each bar's end cuts, blank
-// and error budget, and the findings. sh may be nil: what needs the scan is then
+// Cage completes a fitted cage in place: its joints, plates, each bar's end cuts,
+// blank and error budget, and the findings. sh may be nil: what needs the scan is then
 // left out. The only errors are those of the context and of tolerances out of
 // range.
 func Cage(ctx context.Context, c *fit.Cage, j *job.Job, sh *mesh.Shell, opt check.Options) error {
 	opt.Joints = cope.Work(c, j, sh, opt.Workers)
+	plates, found := cope.Plates(c, j, sh)
+	c.Plates = plates
+	opt.Joints = append(opt.Joints, found...)
 	for i, b := range c.Bars {
 		b.Blank = bender.Plan(b.Tube, b.Path, reach(c, i))
 	}
