@@ -39,10 +39,11 @@
 // # Out of scope
 //
 // Flattening of the tube in bends: templates show it round. Straight bars: they
-// need no template. Templates that are wrapped around a tube to cut its notch.
+// need no template.
 //
 // # Entry points
 //
-// [Templates], [Gauge] and [GaugeSolid]; [Files] and [GaugeFiles] for all of them
-// as files.
+// [Templates], [Gauge], [GaugeSolid], [Wraps] (strips that are wrapped round a tube
+// to cut its end), [Plate] and [Sticks]; [Files], [GaugeFiles], [WrapFiles],
+// [PlateFiles] and [StickFiles] for all of them as files.
 package sheet

@@ -10,6 +10,7 @@
 //	joints.csv    notches, notcher settings, vent holes      WriteJoints
 //	landings.csv  marks on a bar for those that land on it   WriteLandings
 //	zones.csv     what is kept bare for the welds            WriteZones
+//	plates.csv    what lies under the feet                   WritePlates
 //
 // # Axes and units
 //
