@@ -104,6 +104,7 @@ func runFit(c *cli.Context) error {
 func conclude(c *cli.Context, in *input, cage *fit.Cage, dir string, files int) error {
 	out := &printer{w: c.App.Writer}
 	out.err = printCage(c.App.Writer, cage, in.job, in.notes, c.Bool("bends"), c.Bool("all"))
+	out.printf("\n")
 	printMetal(out, cage, in.job)
 	out.printf("\n%s in %s\n", counted(files, "file"), oneLine(dir))
 	if out.err != nil {
@@ -121,7 +122,7 @@ func printMetal(out *printer, cage *fit.Cage, j *job.Job) {
 	for _, t := range stock.ForCage(cage, j, 0) {
 		switch {
 		case t.Err != nil:
-			out.printf("\nmetal: tube %q: %s\n", t.Tube.Name, oneLine(l.text(t.Err.Error())))
+			out.printf("metal: tube %q: %s\n", t.Tube.Name, oneLine(l.text(t.Err.Error())))
 		case t.Plan != nil:
 			word := "best found"
 			if t.Plan.Proven {
@@ -131,7 +132,7 @@ func printMetal(out *printer, cage *fit.Cage, j *job.Job) {
 			if t.Plan.Priced {
 				cost = ", price " + table.Fixed(t.Plan.Cost, 2)
 			}
-			out.printf("\nmetal: tube %q: %s, %s %s bought for %s %s%s (%s)\n", t.Tube.Name, counted(len(t.Plan.Sticks), "stick"),
+			out.printf("metal: tube %q: %s, %s %s bought for %s %s%s (%s)\n", t.Tube.Name, counted(len(t.Plan.Sticks), "stick"),
 				l.format(t.Plan.Bought), l.unit(), l.format(t.Need), l.unit(), cost, word)
 		}
 	}
