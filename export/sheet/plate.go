@@ -30,8 +30,9 @@ func Plate(p *fit.Plate, b *fit.Bar, inches bool) *draw.Drawing {
 }
 
 // PlateMachine draws the same for a machine that takes a line for a cut: nothing
-// but the outline on CUT and the tube, to be marked, on THIN and HIDDEN; no words,
-// no check lines.
+// but the outline on CUT and the tube, to be marked, on THIN and HIDDEN, without
+// check lines. The only words are those that every DXF of package draw has, of its
+// unit, on TEXT.
 func PlateMachine(p *fit.Plate, b *fit.Bar) *draw.Drawing {
 	t := &plater{plate: p, bar: b}
 	d := &draw.Drawing{Title: t.title()}

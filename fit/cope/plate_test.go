@@ -475,3 +475,36 @@ func TestPlatesFollowTheCar(t *testing.T) {
 		same(t, want, lay(t, f), f, 1)
 	})
 }
+
+// On the invented coupe, which is the same left and right, the plates of a pair
+// are mirror images: on the sill, on the floor, on the rear floor, beside the
+// tunnel and on a wheel arch.
+func TestPlatesOnCoupe(t *testing.T) {
+	c := sample.NewCoupe(sample.CoupeOptions{Triangles: 30_000})
+	sh := bare(c.Mesh, 0)
+	var bars []*fit.Bar
+	for _, p := range []r3.Vector{v(600, 330, 400), v(0, 570, 400), v(-500, 200, 400), v(100, 200, 400), v(-650, 520, 800)} {
+		for _, side := range []float64{1, -1} {
+			from := v(p.X, side*p.Y, p.Z)
+			h, ok := sh.index.Ray(from, v(0, 0, -1), 1000)
+			require.True(t, ok)
+			bars = append(bars, leg(t, "leg", h.Point, v(0.2, -0.1*side, 1), upward))
+		}
+	}
+	plates, found := layAll(cage(bars...), shop(), sh)
+	require.Len(t, plates, len(bars))
+	for i := 0; i < len(plates); i += 2 {
+		a, b := &plates[i], &plates[i+1]
+		require.True(t, a.Fitted && b.Fitted)
+		mirror := func(p r3.Vector) r3.Vector { return v(p.X, -p.Y, p.Z) }
+		vectorsNear(t, mirror(a.Centre), b.Centre, 0.05, "centre")
+		vectorsNear(t, mirror(a.Normal), b.Normal, 1e-3, "normal")
+		assert.InDelta(t, a.Above, b.Above, 0.05)
+		assert.InDelta(t, a.Below, b.Below, 0.05)
+		assert.InDelta(t, a.Missing, b.Missing, 0.01)
+		assert.Equal(t, a.Size, b.Size)
+	}
+	assert.Empty(t, plates[0].Shift, "the open floor has room")
+	assert.Less(t, plates[0].RMS, 0.5)
+	assert.NotEmpty(t, found, "the sill is narrower than its plate")
+}
