@@ -39,7 +39,7 @@ type Plate struct {
 	BelowAt      r3.Vector
 	Contact      float64   // area with shell within 1 mm of it, scan noise allowed for, mm2
 	Spikes       int       // samples of the shell left out because none beside them agree
-	Tilt         float64   // angle between Normal and that of the foot, for which the tube is cut, degrees
+	Tilt         float64   // angle between Normal and that of the shell right at the foot's node, degrees
 	Height       float64   // from the underside to the foot's node along Normal, mm
 	Missing      float64   // share of the area, 0 to 1, with no shell near it: a hole, a drop or an edge of the scan
 	MissingAt    r3.Vector // middle of that

@@ -89,9 +89,6 @@ const (
 	// plateRound is how much longer an ellipse may be than wide to be drawn as a
 	// circle: nobody sees a hundredth of a mm.
 	plateRound = 0.01
-	// plateTold is the gap at a tube's end, mm, from which the angle between plate
-	// and cut is worth a line: what a weld fills anyway is not.
-	plateTold = 0.5
 	// plateFlat is the lean of a tube, degrees, from which its outline is not drawn:
 	// it runs off the plate.
 	plateFlat = 85.0
@@ -288,9 +285,6 @@ func (p *plater) notes() []string {
 		return append(out, "Not fitted: too little shell was found under it. Try it on the car before cutting.")
 	}
 	out = append(out, fmt.Sprintf("The shell under it: up to %s above and %s below flat, %s in contact.", p.length(r.Above), p.length(r.Below), p.area(r.Contact)))
-	if gap := p.bar.Tube.OD * math.Tan(r.Tilt*math.Pi/180); gap >= plateTold {
-		out = append(out, fmt.Sprintf("The tube's end is cut for a plane %s° off this plate: on one side it gapes by up to %s. Offer it up and trim.", table.Fixed(r.Tilt, 1), p.length(gap)))
-	}
 	if r.Missing >= 0.01 {
 		out = append(out, fmt.Sprintf("%s %% of it has no shell under it.", table.Fixed(100*r.Missing, 0)))
 	}

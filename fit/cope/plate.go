@@ -86,7 +86,7 @@ const (
 // sigmas off, such as the round foot of a wall. Where it would run into a wall it
 // is moved along itself by the least that frees it, in steps of about 5 mm, as
 // long as the tube stays on it with room for the weld and no more of it overhangs.
-// The cut of the tube is left as it is; Plate.Tilt says how far it is off.
+// The tube's end is not cut for it here: that is Seat.
 func Plates(c *fit.Cage, j *job.Job, sh *mesh.Shell) ([]fit.Plate, []fit.Finding) {
 	if sh == nil {
 		return nil, nil

@@ -85,8 +85,12 @@ func TestLeaveRing(t *testing.T) {
 			require.True(t, !found || s.distance(line.at(got)) < 20+1e-6)
 			return
 		}
+		if !found { // a line that only touches is seen by cut, with the same slack
+			_, least := lowest(func(x float64) float64 { return s.distance(line.at(x)) }, want-2*step, want+2*step, 60)
+			require.Greater(t, least, 20-touching)
+			return
+		}
 		hits++
-		require.True(t, found)
 		require.InDelta(t, 20, s.distance(line.at(got)), 1e-6)
 		if math.Abs(got-want) > 1.01*step {
 			mid := s.distance(line.at((got + want) / 2))

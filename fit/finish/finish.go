@@ -26,6 +26,7 @@ func Cage(ctx context.Context, c *fit.Cage, j *job.Job, sh *mesh.Shell, opt chec
 	opt.Joints = cope.Work(c, j, sh, opt.Workers)
 	plates, found := cope.Plates(c, j, sh)
 	c.Plates = plates
+	cope.Seat(c)
 	opt.Joints = append(opt.Joints, found...)
 	for i, b := range c.Bars {
 		b.Blank = bender.Plan(b.Tube, b.Path, reach(c, i))
