@@ -90,6 +90,10 @@ func (k *worked) findings(c *fit.Cage) []fit.Finding {
 	if k.grazing {
 		say(fit.Error, "joint", j.Onto, k.hi, 0, "mm", k.node.Add(k.w.Mul(k.hi)), "does not come apart from %s within %.0f mm: they meet too flat for a notch", k.names(c), k.hi)
 	}
+	// On a straight target only a joint that is too flat has a longer notch.
+	if most := (t.Radius() + k.branch.Radius()) / math.Sin(least*math.Pi/180); len(j.Around) == 0 && !k.grazing && j.Angle >= least-angleTol && k.long > most+lengthTol {
+		say(fit.Error, "joint", j.Onto, k.long, most, "mm", k.node.Add(k.w.Mul(k.long)), "lies along the inside of a bend of %q: its notch is %.0f mm long, at %g deg on a straight tube it would be no more than %.0f mm", j.Onto, k.long, least, most)
+	}
 	if g := lastStraight(k.branch.Path, k.end); len(k.branch.Path.Segments) > 1 {
 		if k.long > g.Length+lengthTol {
 			say(fit.Error, "joint", j.Onto, k.long, g.Length, "mm", j.Node, "needs a notch of %.1f mm, but its last straight is only %.1f mm long: the notch would run into the bend", k.long, g.Length)

@@ -149,6 +149,33 @@ func TestJointOnBend(t *testing.T) {
 	}
 }
 
+// A branch across the inside of a bend, which leaves the tube only at the far
+// side: its axis is at most 240 (1 - cos a) off the centreline, under the sum of
+// the radii, 60, for a up to 41.4 degrees.
+func TestAlongTheInsideOfABend(t *testing.T) {
+	hoop := bar(t, "hoop", 60, 2, 240, [2]job.End{free, foot}, v(0, 600, 0), v(0, 600, 1000), v(0, -500, 1000))
+	arc := hoop.Path.Segments[1]
+	_, d := hoop.Path.At(arc.Start + 5)
+	inward := arc.Axis.Cross(d)
+	for _, c := range []struct {
+		angle float64
+		want  int
+	}{{38, 1}, {45, 0}} {
+		sin, cos := math.Sincos(c.angle * math.Pi / 180)
+		g := cage(hoop, on(t, "stay", 60, 2, hoop, arc.Start+5, d.Mul(cos).Add(inward.Mul(sin)), 900))
+		n := 0
+		for _, f := range Work(g, shop(), nil, 1) {
+			if f.Severity == fit.Error {
+				n++
+				assert.Contains(t, f.Message, `end A lies along the inside of a bend of "hoop": its notch is `)
+				assert.InDelta(t, 120, f.Limit, 1e-9)
+				assert.Greater(t, f.Got, 250.0)
+			}
+		}
+		assert.Equal(t, c.want, n, "%g", c.angle)
+	}
+}
+
 // Order at a node: what lands comes after what it lands on, then the larger
 // tube, then the cage's order.
 func TestOrder(t *testing.T) {

@@ -119,11 +119,11 @@ func (l *landing) curve() *curves {
 		if at.x < k.outer.x[least] {
 			least = n
 		}
+		k.along[n], k.normal[n] = l.solids[max(at.by, 0)].foot(p)
 		if at.by < 0 {
 			open++
 			continue
 		}
-		k.along[n], k.normal[n] = l.solids[at.by].foot(p)
 		// Half a turn less the angle between the two outward normals.
 		w := 180 - float64(k.normal[n].Angle(u))*180/math.Pi
 		if w < k.wedges[0] {

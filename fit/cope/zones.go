@@ -17,7 +17,7 @@ func (k *worked) zones(c *fit.Cage, bare float64) []fit.Zone {
 		b := c.Bars[solid.bar]
 		var at, turns []float64
 		for i := range k.point {
-			if k.outer.by[i] == n {
+			if max(k.outer.by[i], 0) == n { // what meets nothing is beside the target
 				at = append(at, k.along[i])
 				turns = append(turns, float64(tube.ClockOf(b.Path, k.along[i], k.normal[i]))*180/math.Pi)
 			}
