@@ -15,6 +15,7 @@ import (
 
 	"barwright/export"
 	"barwright/fit/job"
+	"barwright/fit/stock"
 	"barwright/mesh"
 	"barwright/mesh/sample"
 )
@@ -107,12 +108,13 @@ func runDemo(c *cli.Context) error {
 			return err
 		}
 	}
-	files, err := writeSet(c.Context, out, cage, j, p)
+	metal := stock.ForCage(cage, j, 0)
+	files, err := writeSet(c.Context, out, cage, j, metal, p)
 	if err != nil {
 		return err
 	}
 	p.end()
-	return conclude(c, in, cage, out, files)
+	return conclude(c, in, cage, metal, out, files)
 }
 
 // demoScan makes the demo's scan of about so many triangles (0: 200,000), as a

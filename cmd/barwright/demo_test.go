@@ -15,6 +15,7 @@ import (
 
 	"barwright/fit"
 	"barwright/fit/job"
+	"barwright/fit/stock"
 )
 
 // The demo on a scan of a sixth of its size: nothing but notes (and a spike
@@ -51,7 +52,7 @@ func TestDemo(t *testing.T) {
 			assert.NotEqual(t, fit.Error, f.Severity)
 		}
 		t.Chdir(t.TempDir()) // so that files have the same names
-		_, err = writeSet(ctx, "out", cage, j, p)
+		_, err = writeSet(ctx, "out", cage, j, stock.ForCage(cage, j, 0), p)
 		require.NoError(t, err)
 		trees[i] = tree(t, "out")
 	}

@@ -8,7 +8,6 @@ import (
 	"barwright/export"
 	"barwright/export/table"
 	"barwright/fit"
-	"barwright/fit/job"
 	"barwright/fit/stock"
 )
 
@@ -91,21 +90,22 @@ func runFit(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	files, err := writeSet(c.Context, dir, cage, j, p)
+	metal := stock.ForCage(cage, j, 0)
+	files, err := writeSet(c.Context, dir, cage, j, metal, p)
 	if err != nil {
 		return err
 	}
 	p.end()
-	return conclude(c, in, cage, dir, files)
+	return conclude(c, in, cage, metal, dir, files)
 }
 
 // conclude prints the result of a fit. Its error is errFindings if there are
 // findings of severity error.
-func conclude(c *cli.Context, in *input, cage *fit.Cage, dir string, files int) error {
+func conclude(c *cli.Context, in *input, cage *fit.Cage, metal []stock.TubePlan, dir string, files int) error {
 	out := &printer{w: c.App.Writer}
 	out.err = printCage(c.App.Writer, cage, in.job, in.notes, c.Bool("bends"), c.Bool("all"))
 	out.printf("\n")
-	printMetal(out, cage, in.job)
+	printMetal(out, metal, lengthsOf(in.job))
 	out.printf("\n%s in %s\n", counted(files, "file"), oneLine(dir))
 	if out.err != nil {
 		return out.err
@@ -117,9 +117,8 @@ func conclude(c *cli.Context, in *input, cage *fit.Cage, dir string, files int) 
 }
 
 // printMetal says what to buy.
-func printMetal(out *printer, cage *fit.Cage, j *job.Job) {
-	l := lengthsOf(j)
-	for _, t := range stock.ForCage(cage, j, 0) {
+func printMetal(out *printer, metal []stock.TubePlan, l lengths) {
+	for _, t := range metal {
 		switch {
 		case t.Err != nil:
 			out.printf("metal: tube %q: %s\n", t.Tube.Name, oneLine(l.text(t.Err.Error())))

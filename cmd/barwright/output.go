@@ -18,16 +18,16 @@ import (
 	"barwright/mesh"
 )
 
-// writeSet writes everything about a job's cage to dir and returns the number of
-// files. dir has either its earlier content or the whole new set, whatever
+// writeSet writes everything about a job's cage, and the metal to buy for it, to
+// dir and returns the number of files. dir has either its earlier content or the whole new set, whatever
 // happens.
-func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progress) (files int, err error) {
+func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, metal []stock.TubePlan, p *progress) (files int, err error) {
 	p.stage("writing " + dir)
 	tubes, all, err := model.Cage(c, model.Options{})
 	if err != nil {
 		return 0, err
 	}
-	sheets, err := allSheets(c, j)
+	sheets, err := allSheets(c, j, metal)
 	if err != nil {
 		return 0, err
 	}
@@ -60,7 +60,6 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progr
 	put("landings.csv", func(w io.Writer) error { return table.WriteLandings(w, c) })
 	put("zones.csv", func(w io.Writer) error { return table.WriteZones(w, c, cope.Zones(c, j.Joints.Bare)) })
 	put("plates.csv", func(w io.Writer) error { return table.WritePlates(w, c) })
-	metal := stock.ForCage(c, j, 0)
 	put("cuts.csv", func(w io.Writer) error { return table.WriteCuts(w, metal) })
 	put("budget.csv", func(w io.Writer) error { return table.WriteBudget(w, c) })
 	names := make([]string, len(c.Bars))
@@ -84,7 +83,7 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, p *progr
 }
 
 // allSheets returns everything in true size, and the sticks.
-func allSheets(c *fit.Cage, j *job.Job) ([]sheet.File, error) {
+func allSheets(c *fit.Cage, j *job.Job, metal []stock.TubePlan) ([]sheet.File, error) {
 	paper, inches := paperOf(j), j.Unit == job.Inch
 	out, err := sheet.Files(c, j.Dies, paper, inches)
 	if err != nil {
@@ -99,7 +98,7 @@ func allSheets(c *fit.Cage, j *job.Job) ([]sheet.File, error) {
 		return nil, err
 	}
 	out = append(append(out, wraps...), plates...)
-	return append(out, sheet.StickFiles(stock.ForCage(c, j, 0), paper, inches)...), nil
+	return append(out, sheet.StickFiles(metal, paper, inches)...), nil
 }
 
 // paperOf returns the paper that a job asks for.

@@ -83,35 +83,48 @@ func square() fit.EndCut {
 // mitre cuts end e of a bar, a foot, along the upper side of its plate. The
 // node is under the plate, on the shell.
 func mitre(b *fit.Bar, e int) []fit.Finding {
-	s := station(b, e)
-	node, w := b.Path.At(s)
-	if e == 1 {
-		w = w.Mul(-1)
-	}
 	for _, f := range b.Feet {
 		if f.End != e {
 			continue
-		}
-		slope := w.Dot(f.Normal)
-		if !(slope > math.Sin(sharpest*math.Pi/180)) {
-			return []fit.Finding{{
-				Severity: fit.Error, Rule: "landing", Bar: b.Name, Got: math.Asin(slope) * 180 / math.Pi, Limit: sharpest, Unit: "deg", At: &node,
-				Message: "end " + endName(e) + " runs so flat along the shell that its end can't be cut to it; it is left square",
-			}}
 		}
 		thick := 0.0
 		if b.Job != nil {
 			thick = b.Job.Plate.Thickness
 		}
-		cut := fit.EndCut{Kind: fit.Mitre}
-		for i := range clocks {
-			lean := tube.AtClock(b.Path, s, s1.Angle(i)*s1.Degree).Dot(f.Normal)
-			cut.Outer = append(cut.Outer, (thick-b.Radius()*lean)/slope)
-			cut.Inner = append(cut.Inner, (thick-b.Tube.Inner()/2*lean)/slope)
+		cut, slope := toPlane(b, e, f.Normal, thick)
+		if cut == nil {
+			node, _ := b.Path.At(station(b, e))
+			return []fit.Finding{{
+				Severity: fit.Error, Rule: "landing", Bar: b.Name, Got: math.Asin(slope) * 180 / math.Pi, Limit: sharpest, Unit: "deg", At: &node,
+				Message: "end " + endName(e) + " runs so flat along the shell that its end can't be cut to it; it is left square",
+			}}
 		}
-		b.Cuts[e] = cut
+		b.Cuts[e] = *cut
 	}
 	return nil
+}
+
+// toPlane returns end e of a bar cut to the plane with that unit normal (towards
+// the bar) which lies height mm over its node, and the sine of the angle between
+// bar and plane; no cut if that is under the sharpest.
+func toPlane(b *fit.Bar, e int, normal r3.Vector, height float64) (cut *fit.EndCut, slope float64) {
+	s := station(b, e)
+	_, w := b.Path.At(s)
+	if e == 1 {
+		w = w.Mul(-1)
+	}
+	slope = w.Dot(normal)
+	if !(slope > math.Sin(sharpest*math.Pi/180)) {
+		return nil, slope
+	}
+	cut = &fit.EndCut{Kind: fit.Mitre}
+	for i := range clocks {
+		// A line along the tube starts radius x lean over the node.
+		lean := tube.AtClock(b.Path, s, s1.Angle(i)*s1.Degree).Dot(normal)
+		cut.Outer = append(cut.Outer, (height-b.Radius()*lean)/slope)
+		cut.Inner = append(cut.Inner, (height-b.Tube.Inner()/2*lean)/slope)
+	}
+	return cut, slope
 }
 
 func endName(e int) string { return string(rune('A' + e)) }
