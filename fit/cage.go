@@ -55,6 +55,16 @@ type Bar struct {
 // Radius is the tube's outer radius, mm.
 func (b *Bar) Radius() float64 { return b.Tube.OD / 2 }
 
+// SawLength returns the length of the straight tube to saw off for the bar, mm:
+// its blank's, or from node to node with what its ends and trim need beyond where
+// no blank is planned.
+func (b *Bar) SawLength() float64 {
+	if b.Blank != nil {
+		return b.Blank.Length
+	}
+	return b.Table.Cut + b.Cuts[0].Beyond() + b.Cuts[1].Beyond() + 2*b.Tube.Trim
+}
+
 // Gap holds distances from the tube's surface to the shell, mm.
 //
 // Three domains, after the contract's "required distance":

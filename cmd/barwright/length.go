@@ -31,7 +31,7 @@ func (l lengths) format(mm float64) string {
 	case math.IsNaN(mm) || math.IsInf(mm, 0):
 		return "-"
 	case l.inches:
-		return fmt.Sprintf("%s (%s)", table.Fixed(mm/mmPerInch, 3), sixteenths(mm))
+		return fmt.Sprintf("%s (%s)", table.Fixed(mm/mmPerInch, 3), table.Sixteenths(mm))
 	}
 	return table.Fixed(mm, 1)
 }
@@ -86,24 +86,3 @@ var (
 const rounded = 0.05 + 1e-9
 
 const mmPerInch = 25.4 // exact by definition (international inch)
-
-// sixteenths shows a length given in mm as inches to the nearest 1/16, in lowest
-// terms: 41.3 mm is "1 5/8".
-func sixteenths(mm float64) string {
-	n := int64(math.Round(mm / mmPerInch * 16))
-	sign := ""
-	if n < 0 {
-		sign, n = "-", -n
-	}
-	whole, part, over := n/16, n%16, int64(16)
-	for part != 0 && part%2 == 0 {
-		part, over = part/2, over/2
-	}
-	switch {
-	case part == 0:
-		return fmt.Sprintf("%s%d", sign, whole)
-	case whole == 0:
-		return fmt.Sprintf("%s%d/%d", sign, part, over)
-	}
-	return fmt.Sprintf("%s%d %d/%d", sign, whole, part, over)
-}

@@ -8,6 +8,7 @@ import (
 	"github.com/golang/geo/r3"
 	"github.com/stretchr/testify/assert"
 
+	"barwright/export/table"
 	"barwright/fit"
 	"barwright/fit/job"
 )
@@ -24,13 +25,13 @@ func TestSixteenths(t *testing.T) {
 		{44.45 + 0.79, "1 3/4"}, {44.45 + 0.80, "1 13/16"}, // half a sixteenth is 0.79375 mm
 		{25.0, "1"}, {0.7, "0"}, {0.8, "1/16"}, {-0.7, "0"}, {-44.45, "-1 3/4"}, {2540, "100"}, {2551.1125, "100 7/16"},
 	} {
-		assert.Equal(t, c.want, sixteenths(c.mm), "%v mm", c.mm)
+		assert.Equal(t, c.want, table.Sixteenths(c.mm), "%v mm", c.mm)
 	}
 }
 
 func TestSixteenthsIsNearest(t *testing.T) {
 	for mm := -100.0; mm < 100; mm += 0.137 {
-		text := sixteenths(mm)
+		text := table.Sixteenths(mm)
 		sign := 1.0
 		if strings.HasPrefix(text, "-") {
 			sign, text = -1, text[1:]

@@ -170,7 +170,7 @@ func (t *templater) dialNotes(u turn) []string {
 		fmt.Sprintf("1. Bend %d is made and the tube has not been turned yet: slide the card over end %s, printed side to you, its upper edge level. Draw a line on the tube at 0.", u.from, end),
 		fmt.Sprintf("2. Feed to the mark of bend %d. Turn the tube %s until its line is at the wide line (%s), the card's upper edge level again.", u.to, u.way(), degrees(u.angle.Abs())),
 	}
-	n := len(arcsOf(t.bar.Path))
+	n := len(t.bar.Path.Arcs())
 	for _, m := range t.members {
 		from, to := u.from, u.to
 		if m.reversed {

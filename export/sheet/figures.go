@@ -2,8 +2,6 @@ package sheet
 
 import (
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
 	"unicode"
 
@@ -22,7 +20,7 @@ type figures struct{ inches bool }
 // to 0.001 with the nearest sixteenth behind it.
 func (f figures) length(mm float64) string {
 	if f.inches {
-		return fmt.Sprintf("%s (%s)", table.Fixed(mm/mmPerInch, 3), sixteenths(mm))
+		return fmt.Sprintf("%s (%s)", table.Fixed(mm/mmPerInch, 3), table.Sixteenths(mm))
 	}
 	return table.Fixed(mm, 1)
 }
@@ -46,27 +44,6 @@ func (f figures) unit() string {
 func trimmed(v float64, decimals int) string {
 	s := table.Fixed(v, decimals)
 	return strings.TrimSuffix(strings.TrimRight(s, "0"), ".")
-}
-
-// sixteenths shows a length given in mm as inches to the nearest 1/16, in lowest
-// terms: 41.3 mm is "1 5/8".
-func sixteenths(mm float64) string {
-	n := int64(math.Round(math.Abs(mm) / mmPerInch * 16))
-	whole, part, over := n/16, n%16, int64(16)
-	for part != 0 && part%2 == 0 {
-		part, over = part/2, over/2
-	}
-	s := strconv.FormatInt(whole, 10)
-	switch {
-	case part != 0 && whole == 0:
-		s = fmt.Sprintf("%d/%d", part, over)
-	case part != 0:
-		s = fmt.Sprintf("%d %d/%d", whole, part, over)
-	}
-	if mm < 0 && n != 0 {
-		s = "-" + s
-	}
-	return s
 }
 
 // degrees shows an angle to 0.1 degree with its sign.

@@ -163,7 +163,7 @@ func TestEdgesOfBarsInSpace(t *testing.T) {
 	sheets, err := Templates(c, true)
 	require.NoError(t, err)
 	p := c.Bars[1].Path
-	for i, g := range arcsOf(p) {
+	for i, g := range p.Arcs() {
 		before, after := &p.Segments[2*i], &p.Segments[2*i+2]
 		part, err := tube.NewPath([]r3.Vector{before.From, p.Nodes[g.Node], after.To}, p.Radius)
 		require.NoError(t, err)

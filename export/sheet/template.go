@@ -66,7 +66,7 @@ type templater struct {
 
 func (t *templater) sheets() ([]Sheet, error) {
 	p := t.bar.Path
-	arcs := arcsOf(p)
+	arcs := p.Arcs()
 	if len(arcs) == 0 {
 		return nil, nil
 	}

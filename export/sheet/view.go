@@ -29,7 +29,7 @@ func (v view) vector(d r3.Vector) r2.Point { return r2.Point{X: d.Dot(v.right), 
 // flatPlane returns the unit normal of the plane in which all nodes of a bent
 // path lie; ok is false if there is none or the path is straight.
 func flatPlane(p *tube.Path) (normal r3.Vector, ok bool) {
-	arcs := arcsOf(p)
+	arcs := p.Arcs()
 	if len(arcs) == 0 {
 		return normal, false
 	}
@@ -55,17 +55,6 @@ func flatPlane(p *tube.Path) (normal r3.Vector, ok bool) {
 		}
 	}
 	return normal, true
-}
-
-// arcsOf returns a path's arcs in order; arc i is bend i+1.
-func arcsOf(p *tube.Path) []*tube.Segment {
-	var out []*tube.Segment
-	for i := range p.Segments {
-		if p.Segments[i].Kind == tube.Arc {
-			out = append(out, &p.Segments[i])
-		}
-	}
-	return out
 }
 
 // newView looks at the plane with that normal (of either sign) from where a

@@ -181,7 +181,7 @@ func (w *wrapper) straight() float64 {
 // bend returns the number of the bend next to the end, 0 if there is none, and
 // the clock position of its outside.
 func (w *wrapper) bend() (number int, outside s1.Angle) {
-	arcs := arcsOf(w.bar.Path)
+	arcs := w.bar.Path.Arcs()
 	if len(arcs) == 0 {
 		return 0, 0
 	}
@@ -569,7 +569,7 @@ func (w *wrapper) foot(d *draw.Drawing) {
 		onto = "the plate"
 	}
 	use := "Cut along the wide curve. Wrap round the tube, printed side out, 0 on the reference line, edge at its figures. Mark the curve"
-	if other := w.bar.Cuts[1-w.end].Kind; len(arcsOf(w.bar.Path)) == 0 && (other == fit.Notch || other == fit.Mitre) {
+	if other := w.bar.Cuts[1-w.end].Kind; len(w.bar.Path.Arcs()) == 0 && (other == fit.Notch || other == fit.Mitre) {
 		use += ", both ends before any cut" // the figures are from sawn ends
 	}
 	box := d.Bounds()

@@ -243,7 +243,7 @@ func TestWrapFigures(t *testing.T) {
 			assert.InDelta(t, 0, math.Mod(reach+1e-9, 5), 1e-6, "set on a rule")
 			continue
 		}
-		arc := arcsOf(b.Path)[0]
+		arc := b.Path.Arcs()[0]
 		if e == 0 {
 			require.Equal(t, 0, b.Blank.First)
 			assert.InDelta(t, edge.Sub(arc.From).Norm(), figure(t, w, "edge to start and mark of bend 1"), 0.051)

@@ -259,7 +259,7 @@ func barOut(c *fit.Cage, b *fit.Bar) barJSON {
 		Nodes: vecs(b.Path.Nodes),
 		Path:  make([]segmentJSON, 0, len(b.Path.Segments)),
 		Bends: make([]bendJSON, 0, len(b.Table.Bends)),
-		Tail:  number(b.Table.Tail), Developed: number(b.Table.Developed), Cut: number(cut(b)),
+		Tail:  number(b.Table.Tail), Developed: number(b.Table.Developed), Cut: number(b.SawLength()),
 		Mass: number(b.Tube.Mass(b.Path.Length)), Clearance: number(b.Clearance),
 		Gap: gapJSON{
 			Min: number(b.Gap.Min), Mean: number(b.Gap.Mean), Max: number(b.Gap.Max),
@@ -419,6 +419,9 @@ func barIn(in *barJSON) (*fit.Bar, error) {
 			Contacts: r3s(in.Gap.Contacts), CapHeld: in.Gap.CapHeld,
 			WorstAt: in.Gap.WorstAt.r3(), Outside: in.Gap.Outside, OutsideAt: in.Gap.OutsideAt.r3(),
 		},
+	}
+	if b.Blank != nil { // cut_mm is the blank's length; the table's goes from node to node
+		b.Table.Cut -= b.Blank.Beyond[0] + b.Blank.Beyond[1]
 	}
 	if in.MirrorOf != nil {
 		b.Mirrored, b.MirrorOf = true, *in.MirrorOf

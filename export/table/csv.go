@@ -31,7 +31,7 @@ func WriteBends(w io.Writer, c *fit.Cage) error {
 
 // WriteBars writes one CSV row per bar, in cage order, columns
 // bar,tube,od_mm,wall_mm,bends,cut_mm,developed_mm,mass_kg,gap_min_mm,gap_mean_mm,gap_max_mm,status.
-// cut_mm is what is sawn off for it, see cut.
+// cut_mm is what is sawn off for it, see fit.Bar.SawLength.
 // Lengths are rounded to 0.1 mm, but tube sizes to 0.01 mm and masses to
 // 0.01 kg.
 func WriteBars(w io.Writer, c *fit.Cage) error {
@@ -42,20 +42,11 @@ func WriteBars(w io.Writer, c *fit.Cage) error {
 	for _, b := range c.Bars {
 		rows = append(rows, []string{
 			text(b.Name), text(b.Tube.Name), Fixed(b.Tube.OD, 2), Fixed(b.Tube.Wall, 2),
-			strconv.Itoa(len(b.Table.Bends)), Fixed(cut(b), 1), Fixed(b.Table.Developed, 1), Fixed(b.Tube.Mass(b.Path.Length), 2),
+			strconv.Itoa(len(b.Table.Bends)), Fixed(b.SawLength(), 1), Fixed(b.Table.Developed, 1), Fixed(b.Tube.Mass(b.Path.Length), 2),
 			Fixed(b.Gap.Min, 1), Fixed(b.Gap.Mean, 1), Fixed(b.Gap.Max, 1), Status(c, b.Name),
 		})
 	}
 	return csv.NewWriter(w).WriteAll(rows)
-}
-
-// cut returns the length to saw off for a bar, mm: that of its blank, with what
-// oblique ends need and trim; from node to node if no blank is planned.
-func cut(b *fit.Bar) float64 {
-	if b.Blank != nil {
-		return b.Blank.Length
-	}
-	return b.Table.Cut
 }
 
 // text guards a cell of free text: a spreadsheet takes what starts with one of

@@ -151,6 +151,7 @@ func TestCageRoundTrip(t *testing.T) {
 	}
 	assert.Equal(t, c.Joints, back.Joints)
 	assert.Equal(t, c.Bars[0].Blank.Limits, back.Bars[0].Blank.Limits)
+	assert.InDelta(t, 2690.5-6.385, back.Bars[0].Table.Cut, 1e-9, "from node to node, not what is sawn")
 	assert.Equal(t, c.Bars[0].Budget.Bends, back.Bars[0].Budget.Bends)
 	for i, b := range c.Bars {
 		got := back.Bars[i]

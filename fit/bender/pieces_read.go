@@ -58,7 +58,7 @@ func ReadPieces(name string, data []byte) (*File, error) {
 			r.lines = append(r.lines, i+1)
 		}
 	}
-	switch at := notText(data); {
+	switch at := job.NotText(data); {
 	case len(data) > largestFile:
 		r.errorf(job.Position{Line: 1, Column: 1}, "the file has %d bytes, must have at most %d", len(data), largestFile)
 	case at >= 0:
@@ -94,18 +94,6 @@ func (f *File) Place(piece int, key string) job.Position {
 		}
 	}
 	return job.Position{Line: 1, Column: 1}
-}
-
-// notText returns the offset of the first byte that is no UTF-8 or is zero, or -1.
-func notText(data []byte) int {
-	for i := 0; i < len(data); {
-		c, n := utf8.DecodeRune(data[i:])
-		if c == 0 || c == utf8.RuneError && n == 1 {
-			return i
-		}
-		i += n
-	}
-	return -1
 }
 
 // cell is a value as it stands in the file.

@@ -7,13 +7,12 @@ import (
 	"hash/fnv"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 
 	"github.com/golang/geo/s1"
 
 	"barwright/fit"
+	"barwright/fit/internal/par"
 	"barwright/mesh"
 )
 
@@ -87,24 +86,8 @@ func Work(ctx context.Context, c *fit.Cage, sh *mesh.Shell, tol Tolerances, work
 		return err
 	}
 	tol = tol.filled()
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
 	budgets, errs := make([]*fit.Budget, len(c.Bars)), make([]error, len(c.Bars))
-	next := make(chan int, len(c.Bars))
-	for i := range c.Bars {
-		next <- i
-	}
-	close(next)
-	var group sync.WaitGroup
-	for range min(workers, len(c.Bars)) {
-		group.Go(func() {
-			for i := range next {
-				budgets[i], errs[i] = work(ctx, c.Bars[i], sh, tol)
-			}
-		})
-	}
-	group.Wait()
+	par.Each(len(c.Bars), workers, func(i int) { budgets[i], errs[i] = work(ctx, c.Bars[i], sh, tol) })
 	if err := ctx.Err(); err != nil {
 		return err
 	}

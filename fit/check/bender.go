@@ -65,7 +65,7 @@ func swing(b *fit.Bar) []fit.Finding {
 	if b.Blank == nil {
 		return nil
 	}
-	arcs := arcsOf(b.Path)
+	arcs := b.Path.Arcs()
 	var out []fit.Finding
 	for _, l := range b.Blank.Limits {
 		overset := l.Rule == "angle" && !overbent(b, l.Bend)
@@ -105,7 +105,7 @@ func swing(b *fit.Bar) []fit.Finding {
 // overbent tells whether the finished bend itself is more than the die bends,
 // which bends reports.
 func overbent(b *fit.Bar, bend int) bool {
-	arcs := arcsOf(b.Path)
+	arcs := b.Path.Arcs()
 	return bend >= 1 && bend <= len(arcs) && arcs[bend-1].Angle > b.Tube.Die.MaxAngle+angleTol*math.Pi/180
 }
 

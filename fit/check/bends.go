@@ -28,17 +28,6 @@ const (
 	thinWall = 80
 )
 
-// arcsOf returns a path's arcs in order; arc i is bend i+1.
-func arcsOf(p *tube.Path) []*tube.Segment {
-	var out []*tube.Segment
-	for i := range p.Segments {
-		if p.Segments[i].Kind == tube.Arc {
-			out = append(out, &p.Segments[i])
-		}
-	}
-	return out
-}
-
 // middle returns the point half way along a segment.
 func middle(p *tube.Path, g *tube.Segment) r3.Vector {
 	at, _ := p.At(g.Start + g.Length/2)
@@ -48,7 +37,7 @@ func middle(p *tube.Path, g *tube.Segment) r3.Vector {
 // straights checks grip and tail: what the die needs before, between and after
 // bends.
 func straights(b *fit.Bar) []fit.Finding {
-	d, arcs := b.Tube.Die, arcsOf(b.Path)
+	d, arcs := b.Tube.Die, b.Path.Arcs()
 	if d == nil || len(arcs) == 0 {
 		return nil
 	}
@@ -83,7 +72,7 @@ func straights(b *fit.Bar) []fit.Finding {
 
 // bends checks angles and radii.
 func bends(b *fit.Bar) []fit.Finding {
-	arcs := arcsOf(b.Path)
+	arcs := b.Path.Arcs()
 	if len(arcs) == 0 {
 		return nil
 	}
@@ -129,12 +118,9 @@ func bends(b *fit.Bar) []fit.Finding {
 // stick checks that the blank can be cut from the length the tube is bought in.
 func stick(b *fit.Bar) []fit.Finding {
 	limit := b.Tube.Stick
-	cut := b.Table.Cut
-	if cut == 0 {
+	cut := b.SawLength()
+	if cut == 0 { // no bend table was made
 		cut = b.Path.Length
-	}
-	if b.Blank != nil {
-		cut = b.Blank.Length
 	}
 	if limit <= 0 || cut <= limit+lengthTol {
 		return nil
@@ -228,7 +214,7 @@ func tubeAndDie(b *fit.Bar) []fit.Finding {
 			Message: fmt.Sprintf("tube %q cannot have a wall of %.2f mm at %.2f mm OD", b.Tube.Name, b.Tube.Wall, b.Tube.OD),
 		})
 	}
-	arcs := arcsOf(b.Path)
+	arcs := b.Path.Arcs()
 	if len(arcs) == 0 {
 		return out
 	}
@@ -265,7 +251,7 @@ func (k *checker) wholeCage() []fit.Finding {
 		if b.Path == nil || b.Tube == nil || b.Tube.Die == nil {
 			continue
 		}
-		d, n := b.Tube.Die, len(arcsOf(b.Path))
+		d, n := b.Tube.Die, len(b.Path.Arcs())
 		if n > 1 && d.GripDefault {
 			once("grip "+d.Name, fit.Finding{
 				Severity: fit.Note, Rule: "grip", Got: d.Grip, Limit: d.Grip, Unit: "mm",

@@ -4,15 +4,13 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"runtime"
 	"slices"
 	"strconv"
-	"sync"
-	"sync/atomic"
 
 	"github.com/golang/geo/r3"
 
 	"barwright/fit"
+	"barwright/fit/internal/par"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 	"barwright/mesh"
@@ -86,30 +84,13 @@ func Cage(c *fit.Cage, j *job.Job, sh *mesh.Shell, opt Options) []fit.Finding {
 			}
 		}
 	}
-	for _, f := range parallel(tasks, opt.Workers) {
+	results := make([][]fit.Finding, len(tasks))
+	par.Each(len(tasks), opt.Workers, func(i int) { results[i] = tasks[i]() })
+	for _, f := range results {
 		found = append(found, f...)
 	}
 	k.sort(found)
 	return found
-}
-
-// parallel runs tasks and returns what they return, in the order of the tasks.
-func parallel(tasks []func() []fit.Finding, workers int) [][]fit.Finding {
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	out := make([][]fit.Finding, len(tasks))
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range min(workers, len(tasks)) {
-		wg.Go(func() {
-			for i := next.Add(1) - 1; int(i) < len(tasks); i = next.Add(1) - 1 {
-				out[i] = tasks[i]()
-			}
-		})
-	}
-	wg.Wait()
-	return out
 }
 
 // sort orders findings by severity, bar, rule and place.

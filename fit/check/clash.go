@@ -101,7 +101,7 @@ func clashSelf(a *fit.Bar) []fit.Finding {
 	p := a.Path
 	half := math.Pi * p.Radius
 	turn := 0.0
-	for _, g := range arcsOf(p) {
+	for _, g := range p.Arcs() {
 		turn += float64(g.Angle)
 	}
 	if turn <= math.Pi { // it never comes back

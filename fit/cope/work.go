@@ -2,14 +2,12 @@ package cope
 
 import (
 	"math"
-	"runtime"
-	"sync"
-	"sync/atomic"
 
 	"github.com/golang/geo/r3"
 	"github.com/golang/geo/s1"
 
 	"barwright/fit"
+	"barwright/fit/internal/par"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 	"barwright/mesh"
@@ -47,7 +45,7 @@ func Work(c *fit.Cage, j *job.Job, sh *mesh.Shell, workers int) []fit.Finding {
 	all := landings(c)
 	order(c, all)
 	joints := make([]*worked, len(all))
-	parallel(len(all), workers, func(i int) { joints[i] = all[i].work(c, j, i) })
+	par.Each(len(all), workers, func(i int) { joints[i] = all[i].work(c, j, i) })
 	c.Joints = nil
 	for _, k := range joints {
 		c.Joints = append(c.Joints, k.joint)
@@ -57,23 +55,6 @@ func Work(c *fit.Cage, j *job.Job, sh *mesh.Shell, workers int) []fit.Finding {
 	found = append(found, apart(joints, j.Joints.Apart)...)
 	found = append(found, girth(c, joints)...)
 	return append(found, cavities(c, joints)...)
-}
-
-// parallel calls task(0) to task(n-1) on several goroutines.
-func parallel(n, workers int, task func(int)) {
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range min(workers, n) {
-		wg.Go(func() {
-			for i := next.Add(1) - 1; int(i) < n; i = next.Add(1) - 1 {
-				task(int(i))
-			}
-		})
-	}
-	wg.Wait()
 }
 
 func square() fit.EndCut {

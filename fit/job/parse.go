@@ -33,7 +33,7 @@ func (r *reader) job() *Job {
 		r.errorf(0, "the job file has %d bytes, must have at most %d", len(r.data), largest)
 		return nil
 	}
-	if at := notText(r.data); at >= 0 {
+	if at := NotText(r.data); at >= 0 {
 		r.errorf(at, "not a text file: byte 0x%02x", r.data[at])
 		return nil
 	}
@@ -59,9 +59,9 @@ func (r *reader) job() *Job {
 	return d.Job
 }
 
-// notText returns the offset of the first byte that is no UTF-8 or is zero, or
+// NotText returns the offset of the first byte that is no UTF-8 or is zero, or
 // -1. TOML's own rules look after the other control characters.
-func notText(data []byte) int {
+func NotText(data []byte) int {
 	for i := 0; i < len(data); {
 		c, n := utf8.DecodeRune(data[i:])
 		if c == 0 || c == utf8.RuneError && n == 1 {

@@ -51,7 +51,7 @@ func ForCage(c *fit.Cage, j *job.Job, budget int) []TubePlan {
 			if b.Tube == nil || b.Tube.Name != t.Name || b.Job != nil && b.Job.Fixed {
 				continue
 			}
-			p.Pieces = append(p.Pieces, Piece{Label: b.Name, Length: blank(b), Count: 1})
+			p.Pieces = append(p.Pieces, Piece{Label: b.Name, Length: b.SawLength(), Count: 1})
 			bent = bent || len(b.Table.Bends) > 0
 		}
 		if bent && t.Die != nil && j.Saw.Test {
@@ -80,14 +80,6 @@ func ForCage(c *fit.Cage, j *job.Job, budget int) []TubePlan {
 		out = append(out, p)
 	}
 	return out
-}
-
-// blank returns the length to saw off for a bar, mm.
-func blank(b *fit.Bar) float64 {
-	if b.Blank != nil {
-		return b.Blank.Length
-	}
-	return b.Table.Cut + b.Cuts[0].Beyond() + b.Cuts[1].Beyond() + 2*b.Tube.Trim
 }
 
 // tubes returns the job's tubes, then those that only bars know.

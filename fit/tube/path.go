@@ -139,6 +139,18 @@ func finite(v r3.Vector) bool {
 	return !math.IsNaN(sum) && !math.IsInf(sum, 0)
 }
 
+// Arcs returns the path's arcs in order: arc i is bend i+1. They are the path's
+// own, not copies.
+func (p *Path) Arcs() []*Segment {
+	var out []*Segment
+	for i := range p.Segments {
+		if p.Segments[i].Kind == Arc {
+			out = append(out, &p.Segments[i])
+		}
+	}
+	return out
+}
+
 // At returns the point (mm) and the unit tangent, pointing from end A to end B,
 // at the distance s (mm) from end A along the path. s is clamped to the path;
 // NaN counts as 0.

@@ -53,16 +53,7 @@ func (s *Spec) SetAngle(want s1.Angle) (set s1.Angle, estimated bool) {
 		}
 		return want, true
 	}
-	var a, b Springback // the line's two points; a starts at 0, 0
-	for i, pair := range s.Die.Springback {
-		if i > 0 {
-			a = b
-		}
-		b = pair
-		if want <= b.Want {
-			break
-		}
-	}
+	a, b := s.Die.leg(func(p Springback) bool { return want <= p.Want })
 	return a.Set + (want-a.Want)*(b.Set-a.Set)/(b.Want-a.Want), false
 }
 
@@ -77,18 +68,24 @@ func (s *Spec) GivenAngle(set s1.Angle) s1.Angle {
 		}
 		return set
 	}
-	var a, b Springback // as in SetAngle
-	for i, pair := range s.Die.Springback {
-		if i > 0 {
-			a = b
-		}
-		b = pair
-		if set <= b.Set {
-			break
-		}
-	}
+	a, b := s.Die.leg(func(p Springback) bool { return set <= p.Set })
 	if b.Set == a.Set {
 		return a.Want
 	}
 	return a.Want + (set-a.Set)*(b.Want-a.Want)/(b.Set-a.Set)
+}
+
+// leg returns the two points of the line between springback pairs that ends in the
+// first pair which is far enough, or else in the last; the first line starts at 0, 0.
+func (d *Die) leg(enough func(Springback) bool) (a, b Springback) {
+	for i, pair := range d.Springback {
+		if i > 0 {
+			a = b
+		}
+		b = pair
+		if enough(pair) {
+			break
+		}
+	}
+	return a, b
 }
