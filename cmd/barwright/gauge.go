@@ -73,7 +73,7 @@ func runGauge(c *cli.Context) error {
 	if err != nil {
 		return err
 	}
-	if err := writeFiles(c, dir, files); err != nil {
+	if err := writeFiles(c.Context, dir, files); err != nil {
 		return err
 	}
 	out := &printer{w: c.App.Writer}
@@ -100,12 +100,20 @@ func runGauge(c *cli.Context) error {
 
 // paperFlag reads --paper.
 func paperFlag(c *cli.Context) (draw.Paper, error) {
-	for _, p := range papers {
-		if strings.EqualFold(p.Name, c.String("paper")) {
-			return p, nil
-		}
+	if p, ok := paperNamed(c.String("paper")); ok {
+		return p, nil
 	}
 	return draw.Paper{}, usageError("%s: --paper %q is not %s", c.Command.Name, c.String("paper"), paperNames)
+}
+
+// paperNamed returns the paper of that name, in whatever case.
+func paperNamed(name string) (draw.Paper, bool) {
+	for _, p := range papers {
+		if strings.EqualFold(p.Name, name) {
+			return p, true
+		}
+	}
+	return draw.Paper{}, false
 }
 
 // gaugeDies returns the dies of the job, or the one that the options describe.
@@ -164,25 +172,3 @@ const maxGauge = 5000
 
 // errNoDie: a job in which nothing is bent.
 var errNoDie = errors.New("the job has no die")
-
-// writeFiles puts files in place as a set.
-func writeFiles(c *cli.Context, dir string, files []sheet.File) (err error) {
-	set, err := export.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, set.Discard())
-		}
-	}()
-	for _, f := range files {
-		if err := c.Context.Err(); err != nil {
-			return err
-		}
-		if err := set.Write(f.Name, f.Write); err != nil {
-			return err
-		}
-	}
-	return set.Commit()
-}

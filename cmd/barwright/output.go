@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 
 	"barwright/export"
@@ -21,7 +20,7 @@ import (
 // writeSet writes everything about a job's cage, and the metal to buy for it, to
 // dir and returns the number of files. dir has either its earlier content or the whole new set, whatever
 // happens.
-func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, metal []stock.TubePlan, p *progress) (files int, err error) {
+func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, metal []stock.TubePlan, p *progress) (int, error) {
 	p.stage("writing " + dir)
 	tubes, all, err := model.Cage(c, model.Options{})
 	if err != nil {
@@ -31,55 +30,57 @@ func writeSet(ctx context.Context, dir string, c *fit.Cage, j *job.Job, metal []
 	if err != nil {
 		return 0, err
 	}
+	files := []sheet.File{
+		{Name: "cage.json", Write: func(w io.Writer) error { return table.WriteCage(w, c) }},
+		{Name: "bends.csv", Write: func(w io.Writer) error { return table.WriteBends(w, c) }},
+		{Name: "bars.csv", Write: func(w io.Writer) error { return table.WriteBars(w, c) }},
+		{Name: "marks.csv", Write: func(w io.Writer) error { return table.WriteMarks(w, c) }},
+		{Name: "joints.csv", Write: func(w io.Writer) error { return table.WriteJoints(w, c) }},
+		{Name: "landings.csv", Write: func(w io.Writer) error { return table.WriteLandings(w, c) }},
+		{Name: "zones.csv", Write: func(w io.Writer) error { return table.WriteZones(w, c, cope.Zones(c, j.Joints.Bare)) }},
+		{Name: "plates.csv", Write: func(w io.Writer) error { return table.WritePlates(w, c) }},
+		{Name: "cuts.csv", Write: func(w io.Writer) error { return table.WriteCuts(w, metal) }},
+		{Name: "budget.csv", Write: func(w io.Writer) error { return table.WriteBudget(w, c) }},
+	}
+	solid := func(title string, m *mesh.Mesh) {
+		files = append(files, sheet.File{Name: "models/" + title + ".stl", Write: func(w io.Writer) error { return mesh.WriteSTL(w, title, m) }})
+	}
+	names := make([]string, len(c.Bars))
+	for i, b := range c.Bars {
+		names[i] = b.Name
+	}
+	for i, slug := range model.Slugs(names) {
+		solid(slug, tubes[i])
+	}
+	solid("cage", all)
+	files = append(files, sheets...)
+	return len(files), writeFiles(ctx, dir, files)
+}
+
+// writeFiles writes a set of files to dir, which has its earlier content or the
+// whole new set, whatever happens.
+func writeFiles(ctx context.Context, dir string, files []sheet.File) (err error) {
 	set, err := export.Open(dir)
 	if err != nil {
-		return 0, err
+		return err
 	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, set.Discard())
 		}
 	}()
-	put := func(name string, fill func(io.Writer) error) {
-		if err == nil {
-			err = ctx.Err()
+	for _, f := range files {
+		if err := ctx.Err(); err != nil {
+			return err
 		}
-		if err == nil {
-			err = set.Write(name, fill)
-			files++
+		if err := set.Write(f.Name, f.Write); err != nil {
+			return err
 		}
 	}
-	solid := func(title string, m *mesh.Mesh) func(io.Writer) error {
-		return func(w io.Writer) error { return mesh.WriteSTL(w, title, m) }
+	if err := ctx.Err(); err != nil {
+		return err
 	}
-	put("cage.json", func(w io.Writer) error { return table.WriteCage(w, c) })
-	put("bends.csv", func(w io.Writer) error { return table.WriteBends(w, c) })
-	put("bars.csv", func(w io.Writer) error { return table.WriteBars(w, c) })
-	put("marks.csv", func(w io.Writer) error { return table.WriteMarks(w, c) })
-	put("joints.csv", func(w io.Writer) error { return table.WriteJoints(w, c) })
-	put("landings.csv", func(w io.Writer) error { return table.WriteLandings(w, c) })
-	put("zones.csv", func(w io.Writer) error { return table.WriteZones(w, c, cope.Zones(c, j.Joints.Bare)) })
-	put("plates.csv", func(w io.Writer) error { return table.WritePlates(w, c) })
-	put("cuts.csv", func(w io.Writer) error { return table.WriteCuts(w, metal) })
-	put("budget.csv", func(w io.Writer) error { return table.WriteBudget(w, c) })
-	names := make([]string, len(c.Bars))
-	for i, b := range c.Bars {
-		names[i] = b.Name
-	}
-	for i, slug := range model.Slugs(names) {
-		put(fmt.Sprintf("models/%s.stl", slug), solid(slug, tubes[i]))
-	}
-	put("models/cage.stl", solid("cage", all))
-	for _, s := range sheets {
-		put(s.Name, s.Write)
-	}
-	if err == nil {
-		err = ctx.Err()
-	}
-	if err != nil {
-		return 0, err
-	}
-	return files, set.Commit()
+	return set.Commit()
 }
 
 // allSheets returns everything in true size, and the sticks.
@@ -103,10 +104,8 @@ func allSheets(c *fit.Cage, j *job.Job, metal []stock.TubePlan) ([]sheet.File, e
 
 // paperOf returns the paper that a job asks for.
 func paperOf(j *job.Job) draw.Paper {
-	for _, p := range papers {
-		if p.Name == j.Paper {
-			return p
-		}
+	if p, ok := paperNamed(j.Paper); ok {
+		return p
 	}
 	return draw.A4
 }

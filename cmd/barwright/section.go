@@ -14,6 +14,7 @@ import (
 
 	"barwright/export"
 	"barwright/export/section"
+	"barwright/export/sheet"
 	"barwright/export/table"
 	"barwright/fit"
 	"barwright/mesh"
@@ -112,7 +113,7 @@ func runSection(c *cli.Context) error {
 	}
 	drawing.Inches = s.lengths.inches
 	p.stage("writing " + dir)
-	if err := writeSection(c, dir, drawing); err != nil {
+	if err := writeFiles(c.Context, dir, sectionFiles(drawing)); err != nil {
 		return err
 	}
 	p.end()
@@ -250,28 +251,16 @@ func loadSource(c *cli.Context, name string, workers int, p *progress) (*source,
 	return s, c.Context.Err()
 }
 
-func writeSection(c *cli.Context, dir string, d *section.Drawing) (err error) {
-	set, err := export.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, set.Discard())
-		}
-	}()
-	for _, file := range []struct {
+// sectionFiles are a drawing as SVG, DXF and PNG.
+func sectionFiles(d *section.Drawing) []sheet.File {
+	var files []sheet.File
+	for _, f := range []struct {
 		name  string
 		write func(io.Writer, *section.Drawing) error
 	}{{"section.svg", section.WriteSVG}, {"section.dxf", section.WriteDXF}, {"section.png", section.WritePNG}} {
-		if err := c.Context.Err(); err != nil {
-			return err
-		}
-		if err := set.Write(file.name, func(w io.Writer) error { return file.write(w, d) }); err != nil {
-			return err
-		}
+		files = append(files, sheet.File{Name: f.name, Write: func(w io.Writer) error { return f.write(w, d) }})
 	}
-	return set.Commit()
+	return files
 }
 
 func printSection(out *printer, d *section.Drawing, l lengths) {
