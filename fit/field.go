@@ -6,6 +6,7 @@ import (
 	"github.com/golang/geo/r3"
 	"github.com/golang/geo/s1"
 
+	"barwright/fit/internal/golden"
 	"barwright/fit/job"
 	"barwright/mesh"
 )
@@ -159,26 +160,12 @@ type solidField struct {
 func (f *solidField) at(p r3.Vector, _ *memo) (float64, r3.Vector) { return f.sdf(p) }
 
 func (f *solidField) segment(a, b r3.Vector, bound float64) (float64, float64, r3.Vector, bool) {
-	const golden = 0.6180339887498949
-	lo, hi := 0.0, 1.0
 	value := func(t float64) float64 {
 		d, _ := f.sdf(a.Mul(1 - t).Add(b.Mul(t)))
 		return d
 	}
-	t1, t2 := hi-golden, lo+golden
-	v1, v2 := value(t1), value(t2)
-	for range 30 { // 0.618^30 of a piece of 15 mm: below 1e-5 mm
-		if v1 <= v2 {
-			hi, t2, v2 = t2, t1, v1
-			t1 = hi - golden*(hi-lo)
-			v1 = value(t1)
-		} else {
-			lo, t1, v1 = t1, t2, v2
-			t2 = lo + golden*(hi-lo)
-			v2 = value(t2)
-		}
-	}
-	t := (lo + hi) / 2
+	span := golden.Search(value, 0, 1, 30, 0) // 0.618^30 of a piece of 15 mm: below 1e-5 mm
+	t := (span.From + span.To) / 2
 	for _, end := range []float64{0, 1} {
 		if value(end) < value(t) {
 			t = end

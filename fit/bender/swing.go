@@ -7,6 +7,7 @@ import (
 	"github.com/golang/geo/r3"
 	"github.com/golang/geo/s1"
 
+	"barwright/fit/internal/golden"
 	"barwright/fit/tube"
 )
 
@@ -231,27 +232,11 @@ func outside(box tube.Box, v r3.Vector) float64 {
 // alongMiss too large. The distance from a convex body is a convex function, so
 // golden-section search finds it.
 func nearest(box tube.Box, a, b r3.Vector) float64 {
-	const golden = 0.6180339887498949
 	along := b.Sub(a)
 	at := func(t float64) float64 { return outside(box, a.Add(along.Mul(t))) }
-	from, to := 0.0, 1.0
-	t1, t2 := 1-golden, golden
-	d1, d2 := at(t1), at(t2)
-	least := min(at(0), at(1), d1, d2)
-	length := along.Norm()
-	for n := 0; n < 100 && (to-from)*length > alongMiss; n++ { // a hundred is enough for 1e19 mm
-		if d1 <= d2 {
-			to, t2, d2 = t2, t1, d1
-			t1 = to - golden*(to-from)
-			d1 = at(t1)
-		} else {
-			from, t1, d1 = t1, t2, d2
-			t2 = from + golden*(to-from)
-			d2 = at(t2)
-		}
-		least = min(least, d1, d2)
-	}
-	return least
+	// A hundred rounds are enough for 1e19 mm.
+	_, least := golden.Search(at, 0, 1, 100, alongMiss/along.Norm()).Least()
+	return min(least, at(0), at(1))
 }
 
 // says tells what a strike is, for a reader at the bender.

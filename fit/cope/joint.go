@@ -8,6 +8,7 @@ import (
 	"github.com/golang/geo/r3"
 
 	"barwright/fit"
+	"barwright/fit/internal/golden"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
@@ -140,8 +141,8 @@ func (l *landing) curve() *curves {
 	// with the root of the distance, so the bracket is narrowed to its last bits.
 	const rounds = 60
 	edge := func(clock float64) float64 { return l.cut(r, l.direction(clock*math.Pi/180)).x }
-	_, far := lowest(func(a float64) float64 { return -edge(a) }, float64(most)-1, float64(most)+1, rounds)
-	_, close := lowest(edge, float64(least)-1, float64(least)+1, rounds)
+	_, far := golden.Search(func(a float64) float64 { return -edge(a) }, float64(most)-1, float64(most)+1, rounds, 0).Least()
+	_, close := golden.Search(edge, float64(least)-1, float64(least)+1, rounds, 0).Least()
 	k.long, k.short = max(k.outer.x[most], -far), min(k.outer.x[least], close)
 	return k
 }

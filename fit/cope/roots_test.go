@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"barwright/fit/internal/golden"
 	"barwright/fit/job"
 	"barwright/fit/tube"
 )
@@ -86,7 +87,7 @@ func TestLeaveRing(t *testing.T) {
 			return
 		}
 		if !found { // a line that only touches is seen by cut, with the same slack
-			_, least := lowest(func(x float64) float64 { return s.distance(line.at(x)) }, want-2*step, want+2*step, 60)
+			_, least := golden.Search(func(x float64) float64 { return s.distance(line.at(x)) }, want-2*step, want+2*step, 60, 0).Least()
 			require.Greater(t, least, 20-touching)
 			return
 		}

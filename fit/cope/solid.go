@@ -5,6 +5,7 @@ import (
 
 	"github.com/golang/geo/r3"
 
+	"barwright/fit/internal/golden"
 	"barwright/fit/tube"
 )
 
@@ -182,31 +183,8 @@ func (s *solid) nearest(l ray, lo, hi float64) float64 {
 		}
 	}
 	step := (hi - lo) / steps
-	best, _ = lowest(func(x float64) float64 { return s.distance(l.at(x)) }, max(lo, best-step), min(hi, best+step), 40)
+	// A smooth minimum is as good as it gets after 40 rounds, when the difference of
+	// the values is under their last bit.
+	best, _ = golden.Search(func(x float64) float64 { return s.distance(l.at(x)) }, max(lo, best-step), min(hi, best+step), 40, 0).Least()
 	return best
-}
-
-// lowest returns where in [a, b] the least value of f is that golden section
-// comes across, and the value: the minimum, if f falls and then rises. Each
-// round narrows the bracket to 0.618 of it: a smooth minimum is as good as it
-// gets after 40, when the difference of the values is under their last bit.
-func lowest(f func(float64) float64, a, b float64, rounds int) (x, value float64) {
-	const ratio = 0.6180339887498949 // (sqrt 5 - 1) / 2
-	c, d := b-ratio*(b-a), a+ratio*(b-a)
-	fc, fd := f(c), f(d)
-	for range rounds {
-		if fc <= fd {
-			b, d, fd = d, c, fc
-			c = b - ratio*(b-a)
-			fc = f(c)
-		} else {
-			a, c, fc = c, d, fd
-			d = a + ratio*(b-a)
-			fd = f(d)
-		}
-	}
-	if fc <= fd {
-		return c, fc
-	}
-	return d, fd
 }
